@@ -1,0 +1,1 @@
+"""Rail geometry in plain numpy: sections, bend rows, centrelines. Knows no job."""
