@@ -1,14 +1,14 @@
 """A rail as convex pieces that circumscribe its outside, for distance queries.
 
-Corners become facets tangent to the true rounding; a straight is one prism; a bend is cut into slices, each the
-convex hull of the true slice. No piece leaves any of the true tube out, and no point of a piece lies further
-than `sag` from it: a distance measured to the pieces is never above the true one and at most `sag` below it
-(`sag` of either body, where both are pieces). The tube counts as filled. The two proofs are short:
+Corners become facets tangent to the true rounding; a straight is one prism; a bend is cut into slices, each
+the convex hull of the true slice. No piece leaves any of the true tube out, and no point of a piece lies
+further than `sag` from it: a distance measured to the pieces is never above the true one and at most `sag`
+below it (`sag` of either body, where both are pieces). The tube counts as filled. The two proofs are short:
 
 * a corner of radius r cut into k facets stands out by r (1 / cos(pi / 4k) - 1);
-* a slice of half-angle h holds, at either end, the section stretched away from the bend's centre by 1 / cos h
-  on its outer side: chords then touch the outer wall from outside and cut inside the inner wall, and stand out
-  by at most (1 / cos h - 1) x (radius of the outer wall).
+* a slice of half-angle h holds, at either end, the section stretched away from the bend's centre by
+  1 / cos h on its outer side: chords then touch the outer wall from outside and cut inside the inner wall, and
+  stand out by at most (1 / cos h - 1) x (radius of the outer wall).
 """
 
 from dataclasses import dataclass
