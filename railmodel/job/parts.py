@@ -1,0 +1,246 @@
+"""Tubes and parts as they stand in a job file. Lengths are in mm and angles in radians once read."""
+
+from collections.abc import Sequence
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
+
+from railmodel.errors import GeometryError
+from railmodel.geometry.section import Section
+from railmodel.job.fields import (
+    BendAngle,
+    Direction,
+    Distance,
+    EndName,
+    FaceName,
+    Model,
+    Name,
+    Position,
+    Rotation,
+    Size,
+    exactly_one,
+    one_of,
+    units_of,
+)
+from railmodel.units import to_unit
+
+
+class Tube(Model):
+    """A tube section of the job.
+
+    Args:
+        height: outside dimension that stands vertical in the rail, mm.
+        width: the other outside dimension, mm.
+        wall: wall thickness, mm.
+        corner: outside corner radius, mm; None = 2 x wall.
+        grade: steel grade, free text.
+        seam_on: whether the mill puts the weld seam on a wide or a narrow face.
+    """
+
+    height: Size
+    width: Size
+    wall: Size
+    corner: Distance | None = None
+    grade: Name | None = None
+    seam_on: Annotated[Literal["wide", "narrow"], one_of("wide", "narrow")] | None = None
+
+    @property
+    def section(self) -> Section:
+        """The section, with the corner filled in."""
+        corner = 2 * self.wall if self.corner is None else self.corner
+        return Section(height=self.height, width=self.width, wall=self.wall, corner=corner)
+
+    @model_validator(mode="after")
+    def _fits(self, info: ValidationInfo) -> Self:
+        unit = units_of(info)
+        height, width, wall = (to_unit(value, unit) for value in (self.height, self.width, self.wall))
+        corner = 2 * wall if self.corner is None else to_unit(self.corner, unit)
+        try:
+            Section(height=height, width=width, wall=wall, corner=corner)
+        except GeometryError as error:
+            left_out = " (corner left out counts as 2 x wall)" if self.corner is None else ""
+            raise ValueError(f"{error}{left_out}") from None
+        return self
+
+
+class BendNamed(Model):
+    """What every bend names: a die of the shop file, a centreline radius outright, or both (the radius then holds).
+
+    Args:
+        die: name of a die.
+        radius: centreline radius, mm.
+    """
+
+    die: Name | None = None
+    radius: Size | None = None
+
+    def _named(self) -> Self:
+        if self.die is None and self.radius is None:
+            raise ValueError("found neither die nor radius; give the bend a die of the shop file or a radius")
+        return self
+
+
+class Point(BendNamed):
+    """An end point or an intersection point.
+
+    Args:
+        at: (x, y, z), mm.
+    """
+
+    at: Position
+
+
+class BendStep(BendNamed):
+    """A bend toward a face by a finished angle (radians)."""
+
+    toward: FaceName
+    angle: BendAngle
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        return self._named()
+
+
+class OffsetStep(BendNamed):
+    """An S: a bend toward a face, a straight, and the opposite bend.
+
+    Args:
+        toward: face of the first bend.
+        by: sideways distance between the two parallel centrelines, mm.
+        angle: of each bend, radians; or
+        over: distance along the first straight from the start of the first bend to the end of the second, mm.
+    """
+
+    toward: FaceName
+    by: Size
+    angle: BendAngle | None = None
+    over: Size | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        exactly_one(self, "angle", "over")
+        return self._named()
+
+
+class Step(Model):
+    """One move along a path: exactly one of a straight (mm, tangent to tangent), a bend, an offset."""
+
+    straight: Distance | None = None
+    bend: BendStep | None = None
+    offset: OffsetStep | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        exactly_one(self, "straight", "bend", "offset")
+        return self
+
+
+class Row(BendNamed):
+    """One bend row; see `railmodel.geometry.rows`.
+
+    Args:
+        distance: straight before the bend, mm.
+        rotation: turn from the previous bend (the first: from the top face), radians in (-pi, pi].
+        angle: finished bend, radians.
+        toward: the face it bends toward, checked against the rotation where given.
+        way: checked against the section where given.
+        bend: the row's number, checked where given.
+    """
+
+    distance: Distance
+    rotation: Rotation
+    angle: BendAngle
+    toward: FaceName | None = None
+    way: Annotated[Literal["hard", "easy"], one_of("hard", "easy")] | None = None
+    bend: int | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        return self._named()
+
+
+class Start(Model):
+    """Where a part's front end is.
+
+    Args:
+        at: mm.
+        heading: which way it points.
+        top: where the top face looks.
+    """
+
+    at: Position = (0.0, 0.0, 0.0)
+    heading: Direction = (1.0, 0.0, 0.0)
+    top: Direction = (0.0, 0.0, 1.0)
+
+
+def _point(value: Any) -> Any:
+    return {"at": value} if isinstance(value, Sequence) and not isinstance(value, str) else value
+
+
+PointGiven = Annotated[Point, BeforeValidator(_point)]
+
+
+class Part(Model):
+    """A part: one tube, given one of three ways (exactly one of `points`, `path`, `rows`).
+
+    Args:
+        name: its name in the job.
+        tube: name of its tube.
+        hand: "pair" (given for the right, the left is its mirror image) or "single".
+        seam: face where the weld seam must end up.
+        leading_end: the end the bend table is read from; None = front.
+        points: end point, intersection points, end point.
+        points_at: what the points were measured to.
+        top: where the top face looks at the first point (with points); None = up.
+        path: moves in the tube's own frame.
+        rows: bend rows (already read, where they stand in a file of their own), from the front end.
+        tail: straight after the last row, mm; None = 0.
+        start: where the front end is (with path and rows); None = the defaults of `Start`.
+    """
+
+    name: Name
+    tube: Name
+    hand: Annotated[Literal["pair", "single"], one_of("pair", "single")] = "single"
+    seam: FaceName | None = None
+    leading_end: EndName | None = None
+    points: tuple[PointGiven, ...] | None = None
+    points_at: (
+        Annotated[
+            Literal["centre", "top", "bottom", "inside", "outside"],
+            one_of("centre", "top", "bottom", "inside", "outside"),
+        ]
+        | None
+    ) = None
+    top: Direction | None = None
+    path: Annotated[tuple[Step, ...], Field(min_length=1)] | None = None
+    rows: tuple[Row, ...] | None = None
+    tail: Distance | None = None
+    start: Start | None = None
+
+    @field_validator("points")
+    @classmethod
+    def _bends_inside(cls, points: tuple[Point, ...] | None) -> tuple[Point, ...] | None:
+        if points is None:
+            return None
+        if len(points) < 2:
+            raise ValueError(f"found {len(points)} points; allowed: 2 or more, from one end to the other")
+        for i, point in enumerate(points):
+            given = point.die is not None or point.radius is not None
+            if given and i in {0, len(points) - 1}:
+                raise ValueError(f"[{i}]: found a die or radius at an end point; only points between bend; take it out")
+            if not given and 0 < i < len(points) - 1:
+                raise ValueError(
+                    f"[{i}]: found neither die nor radius; give the bend a die of the shop file or a radius"
+                )
+        return points
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        way = exactly_one(self, "points", "path", "rows")
+        for key, belongs in (
+            ("top", {"points"}), ("points_at", {"points"}), ("tail", {"rows"}), ("start", {"path", "rows"}),
+        ):  # fmt: skip
+            if getattr(self, key) is not None and way not in belongs:
+                remedy = {"top": "put top inside start", "start": "give the first point and top"}.get(key, "take it out")
+                raise ValueError(f"found {key} with {way}; {key} goes with {' or '.join(sorted(belongs))}; {remedy}")
+        return self

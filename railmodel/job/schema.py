@@ -1,0 +1,43 @@
+"""The job file: one vehicle or trailer."""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from railmodel.job.fields import FilePath, Model, Name, Text, UnitName
+from railmodel.job.fit import FitPoint, Joint, KeepClear, Motion
+from railmodel.job.parts import Part, Tube
+
+
+class Job(Model):
+    """A whole job; lengths in mm and angles in radians, whatever `units` the file was written in.
+
+    Args:
+        job: its name.
+        revision: as written ("1.10" stays "1.10").
+        customer: free text, like `address` and `note`.
+        units: of bare numbers in the file, and of everything shown to its reader.
+        datum: where the origin is, in words.
+        shop: path of the shop file as written.
+        tubes: by name.
+        parts: in the order written.
+        joints: part ends that must meet.
+        fit_points: where the vehicle holds on.
+        motions: by name, shared by the shapes that name them.
+        keep_clear: shapes the rails must not touch.
+    """
+
+    job: Name
+    revision: Name | None = None
+    customer: Text | None = None
+    address: Text | None = None
+    note: Text | None = None
+    units: UnitName
+    datum: Text | None = None
+    shop: FilePath | None = None
+    tubes: Annotated[dict[Name, Tube], Field(min_length=1)]
+    parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    joints: tuple[Joint, ...] = ()
+    fit_points: tuple[FitPoint, ...] = ()
+    motions: dict[Name, Motion] = Field(default_factory=dict)
+    keep_clear: tuple[KeepClear, ...] = ()
