@@ -1,0 +1,1 @@
+"""The model on its way out, one file per kind."""

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from railmodel.geometry.centreline import Centreline
+from railmodel.geometry.path import Offset
 from railmodel.geometry.section import Section
 
 Hand = Literal["left", "right", "single"]
@@ -56,6 +57,8 @@ class RailPart:
         seam: the face the weld seam must end up on, if the job says so.
         seam_on: whether the mill puts the seam on a wide or a narrow face, if known.
         grade: steel grade, free text.
+        written: how the part was written in the job.
+        offsets: offsets the part was written with, each with the number of its first bend from the front.
     """
 
     name: str
@@ -69,6 +72,8 @@ class RailPart:
     seam: Face | None = None
     seam_on: Literal["wide", "narrow"] | None = None
     grade: str | None = None
+    written: Literal["points", "path", "rows"] = "points"
+    offsets: tuple[tuple[int, Offset], ...] = ()
 
     @property
     def label(self) -> str:

@@ -1,0 +1,1 @@
+"""Does it fit: fit points, clearance in motion, joints."""

@@ -1,0 +1,77 @@
+"""What `check` answers, as plain data in the job's unit and degrees, and as lines to read."""
+
+from collections.abc import Iterable, Iterator
+from math import degrees
+from typing import Any
+
+from railmodel.findings import Finding, stops
+from railmodel.frame import Frame
+from railmodel.geometry.roll import plumb
+from railmodel.units import Unit, to_unit
+
+Answer = dict[str, Any]
+
+MARKS = {"stop": "STOP", "warn": "WARN", "note": "note"}
+
+
+def check_answer(frame: Frame, findings: list[Finding]) -> Answer:
+    """Findings and everything measured."""
+    return {
+        "job": frame.job.job,
+        "revision": frame.job.revision or "",
+        "units": {"length": frame.unit, "angle": "deg"},
+        "ok": not stops(findings),
+        "findings": [finding_answer(finding, frame.unit) for finding in findings],
+        "roll": rolls(frame),
+    }
+
+
+def finding_answer(finding: Finding, unit: Unit) -> Answer:
+    """One finding with its numbers in the job's unit."""
+    shown = {"length": unit, "angle": "deg", "": ""}[finding.unit]
+    return {
+        "rule": finding.rule,
+        "level": finding.level,
+        "part": finding.part,
+        "hand": finding.hand,
+        "bend": finding.bend,
+        "where": None if finding.where is None else [to_unit(value, unit) for value in finding.where],
+        "says": finding.says,
+        "found": _shown(finding.found, finding.unit, unit),
+        "needs": _shown(finding.needs, finding.unit, unit),
+        "unit": shown,
+    }
+
+
+def _shown(value: float | None, kind: str, unit: Unit) -> float | None:
+    if value is None:
+        return None
+    return to_unit(value, unit) if kind == "length" else degrees(value) if kind == "angle" else value
+
+
+def rolls(frame: Frame) -> list[Answer]:
+    """Roll of the top face on every straight, degrees; null where the straight stands upright."""
+    return [
+        {
+            "part": part.name,
+            "hand": part.hand,
+            "straight": straight.number,
+            "degrees": None if (roll := plumb(straight)) is None else degrees(roll),
+        }
+        for part in frame.parts
+        for straight in part.read.line.straights
+    ]
+
+
+def finding_lines(findings: Iterable[Finding]) -> Iterator[str]:
+    """Findings as lines, one a finding; what is said of both hands of a pair in the same words is said once."""
+    said: dict[str, list[Finding]] = {}
+    for finding in findings:
+        words = finding.says
+        if finding.part and finding.hand in ("left", "right"):
+            words = words.replace(f"{finding.part} {finding.hand}: ", f"{finding.part}: ", 1)
+        said.setdefault(f"{MARKS[finding.level]:<5} {finding.rule}: {words}", []).append(finding)
+    for line, same in said.items():
+        hands = [finding.hand for finding in same if finding.hand in ("left", "right")]
+        which = f" ({' and '.join(dict.fromkeys(str(hand) for hand in hands))} hand)" if hands else ""
+        yield line + which

@@ -1,0 +1,138 @@
+"""Everything that leaves the shop, written into one folder.
+
+customer/   the assembly for approval
+cnc/        each tube's solid and its bend table
+floor/      each tube's flat layout
+"""
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from railmodel.app.answers import check_answer
+from railmodel.app.names import file_stem, unique_stems
+from railmodel.errors import GeometryError
+from railmodel.files import writable_folder, write_whole
+from railmodel.findings import Finding
+from railmodel.frame import Frame
+from railmodel.part import RailPart
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One file to be written.
+
+    Args:
+        path: where it goes, relative to the output folder.
+        what: what it is, a few words.
+        write: writes it to a full path.
+    """
+
+    path: Path
+    what: str
+    write: Callable[[Path], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What became of a step: written, or why not."""
+
+    step: Step
+    problem: str | None = None
+
+
+def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: str) -> list[Step]:
+    """The files of a job in the order they are written."""
+    stems = unique_stems(part.label for part in frame.parts)
+    steps = [Step(path=Path("check.json"), what="findings and measurements", write=_check(frame, findings))]
+    for part, stem in zip(frame.parts, stems, strict=True):
+        steps += _table_steps(frame, part, stem)
+        steps.append(_flat_step(frame, part, stem, findings, dxf))
+    return steps + _solid_steps(frame, stems)
+
+
+def run_build(steps: Sequence[Step], out: Path) -> Iterator[Outcome]:
+    """Write the files one after another; a part that makes no solid is named and the rest go on.
+
+    Raises:
+        InputError: the folder cannot be written, before any work is done.
+    """
+    for folder in sorted({out, *(out / step.path.parent for step in steps)}):
+        writable_folder(folder)
+    for step in steps:
+        try:
+            step.write(out / step.path)
+        except GeometryError as error:
+            yield Outcome(step=step, problem=str(error))
+        else:
+            yield Outcome(step=step)
+
+
+def _check(frame: Frame, findings: Sequence[Finding]) -> Callable[[Path], None]:
+    def write(path: Path) -> None:
+        write_whole(path, json.dumps(check_answer(frame, list(findings)), indent=2, ensure_ascii=False) + "\n")
+
+    return write
+
+
+def _table_steps(frame: Frame, part: RailPart, stem: str) -> list[Step]:
+    from exporters import bend_table
+
+    table = bend_table.table_of(part, job=frame.job.job, revision=frame.job.revision, unit=frame.unit)
+    name = f"{stem}_bend_table"
+    return [
+        Step(
+            path=Path("cnc", f"{name}.json"), what=f"bend table of {part.label}",
+            write=lambda path: write_whole(path, bend_table.as_json(table)),
+        ),
+        Step(
+            path=Path("cnc", f"{name}.csv"), what=f"bend table of {part.label}",
+            write=lambda path: write_whole(path, bend_table.as_csv([table])),
+        ),
+        Step(
+            path=Path("cnc", f"{name}.xlsx"), what=f"bend table of {part.label}",
+            write=lambda path: bend_table.write_xlsx([table], path),
+        ),
+    ]  # fmt: skip
+
+
+def _flat_step(frame: Frame, part: RailPart, stem: str, findings: Sequence[Finding], dxf: str) -> Step:
+    own = [f for f in findings if f.level == "stop" and f.part == part.name and f.hand in (None, part.hand)]
+
+    def write(path: Path) -> None:
+        from exporters.flat_layout import write_flat_layout
+
+        write_flat_layout(
+            part, path, unit=frame.unit, job=frame.job.job, revision=frame.job.revision, version=dxf,
+            stops=[finding.says for finding in own],
+        )  # fmt: skip
+
+    return Step(path=Path("floor", f"{stem}_flat_{frame.unit}.dxf"), what=f"flat layout of {part.label}", write=write)
+
+
+def _solid_steps(frame: Frame, stems: Sequence[str]) -> list[Step]:
+    solids: dict[str, object] = {}
+
+    def one(part: RailPart) -> Callable[[Path], None]:
+        def write(path: Path) -> None:
+            from exporters import step
+
+            solids[part.label] = step.solid(part)
+            step.write_part(part, path, solid=solids[part.label])
+
+        return write
+
+    def every(path: Path) -> None:
+        from exporters import step
+
+        made = [part for part in frame.parts if part.label in solids]
+        if not made:
+            raise GeometryError("no part of this job makes a solid; see the findings that stop it")
+        step.write_parts(made, path, title=frame.job.job, solids=[solids[part.label] for part in made])
+
+    singles = [
+        Step(path=Path("cnc", f"{stem}.step"), what=f"solid of {part.label}", write=one(part))
+        for part, stem in zip(frame.parts, stems, strict=True)
+    ]
+    return [*singles, Step(path=Path("customer", f"{file_stem(frame.job.job)}.step"), what="assembly", write=every)]

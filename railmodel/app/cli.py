@@ -1,0 +1,201 @@
+"""The command line. Exit status: 0 all well, 1 the job has findings that stop it, 2 the input cannot be read."""
+
+import json
+import os
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from railmodel import __version__
+from railmodel.errors import InputError
+from railmodel.findings import Finding, stops
+
+app = typer.Typer(
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Bent rectangular-tube frame rails: one job file in; checks, bend tables, STEP and flat layouts out.",
+    epilog="Example: railmodel new my_truck.yaml; railmodel check my_truck.yaml; railmodel build my_truck.yaml",
+)
+
+JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).", show_default=False)]
+
+
+class Format(StrEnum):
+    """File kinds of a bend table."""
+
+    json = "json"
+    csv = "csv"
+    xlsx = "xlsx"
+
+
+class Hand(StrEnum):
+    """Hands of a pair."""
+
+    left = "left"
+    right = "right"
+
+
+class Dxf(StrEnum):
+    """DXF versions."""
+
+    r2010 = "r2010"
+    r12 = "r12"
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"railmodel {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+) -> None:
+    """Options that stand before a command."""
+
+
+@app.command(epilog="Example: railmodel table hauler.yaml --part 'side rail' --hand right --format csv --out right.csv")
+def table(
+    job: JobPath,
+    part: Annotated[str | None, typer.Option(help="Only the part of this name.")] = None,
+    hand: Annotated[Hand | None, typer.Option(help="Only this hand of pairs.")] = None,
+    format: Annotated[Format | None, typer.Option(help="json, csv or xlsx; else by the ending of --out.")] = None,
+    out: Annotated[Path | None, typer.Option(help="Write to this file instead of the screen.")] = None,
+) -> None:
+    """Print the bend table: distance, rotation, angle and radius of every bend, read from the leading end."""
+    from exporters import bend_table
+    from railmodel.checks import run_checks
+    from railmodel.files import write_whole
+    from railmodel.frame import build_frame
+    from railmodel.job.read import read_job
+
+    kind = format or _kind_of(out)
+    if kind is Format.xlsx and out is None:
+        raise InputError("--format xlsx needs --out FILE: a spreadsheet cannot be shown on the screen")
+    if out is not None:
+        _check_target(out)
+    frame = build_frame(read_job(job))
+    known = dict.fromkeys(written.name for written in frame.job.parts)
+    if part is not None and part not in known:
+        raise InputError(f'--part: found "{part}"; allowed: {", ".join(known)}; name a part of this job')
+    if hand is not None and not any(p.hand == "pair" for p in frame.job.parts if part in (None, p.name)):
+        raise InputError(f'--hand: found "{hand.value}"; nothing asked for is a pair; leave --hand out')
+    chosen = [p for p in frame.parts if part in (None, p.name) and (hand is None or p.hand in (hand.value, "single"))]
+    tables = [
+        bend_table.table_of(p, job=frame.job.job, revision=frame.job.revision, unit=frame.unit) for p in chosen
+    ]
+    if kind is Format.xlsx and out is not None:
+        bend_table.write_xlsx(tables, out)
+    else:
+        text = bend_table.as_csv(tables) if kind is Format.csv else bend_table.as_json(tables)
+        if out is None:
+            sys.stdout.write(text)
+        else:
+            write_whole(out, text)
+    shown = {p.name for p in chosen} if part is None else {part}
+    _end([f for f in run_checks(frame) if f.part is None or f.part in shown or part is None])
+
+
+@app.command(epilog="Example: railmodel check hauler.yaml")
+def check(
+    job: JobPath,
+    as_json: Annotated[bool, typer.Option("--json", help="Print findings and measurements as JSON.")] = False,
+) -> None:
+    """Say whether the job can be bent and fits: findings first, then what was measured."""
+    from railmodel.app.answers import check_answer, finding_lines
+    from railmodel.checks import run_checks
+    from railmodel.frame import build_frame
+    from railmodel.job.read import read_job
+
+    frame = build_frame(read_job(job))
+    findings = run_checks(frame)
+    if as_json:
+        typer.echo(json.dumps(check_answer(frame, findings), indent=2, ensure_ascii=False, allow_nan=False))
+        raise typer.Exit(1 if stops(findings) else 0)
+    from railmodel.app.show import show_check
+
+    for line in finding_lines(findings):
+        typer.echo(line)
+    show_check(frame, findings)
+    raise typer.Exit(1 if stops(findings) else 0)
+
+
+@app.command(epilog="Example: railmodel build hauler.yaml --out out")
+def build(
+    job: JobPath,
+    out: Annotated[Path, typer.Option(help="Folder for the files; made if it is not there.")] = Path("out"),
+    dxf: Annotated[Dxf, typer.Option(help="DXF version: r2010, or r12 for old shop software.")] = Dxf.r2010,
+) -> None:
+    """Write every file of the job: STEP, bend tables and flat layouts."""
+    from railmodel.app.build import plan_build, run_build
+    from railmodel.app.show import progress
+    from railmodel.checks import run_checks
+    from railmodel.files import writable_folder
+    from railmodel.frame import build_frame
+    from railmodel.job.read import read_job
+
+    source = read_job(job)
+    writable_folder(out)
+    frame = build_frame(source)
+    findings = run_checks(frame)
+    steps = plan_build(frame, findings, dxf=dxf.value.upper())
+    problems = [outcome for outcome in progress(run_build(steps, out), len(steps)) if outcome.problem]
+    for outcome in problems:
+        typer.echo(f"not written: {outcome.step.path} ({outcome.step.what}): {outcome.problem}", err=True)
+    typer.echo(f"{len(steps) - len(problems)} files in {out}")
+    _end(findings)
+
+
+@app.command(epilog="Example: railmodel new my_truck.yaml")
+def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="The job file to make.", show_default=False)]) -> None:
+    """Write a commented starter job that builds as it stands."""
+    from railmodel.job.starter import write_starter
+
+    write_starter(file)
+    typer.echo(f"{file} written; try: railmodel build {file} --out out")
+
+
+def _kind_of(out: Path | None) -> Format:
+    ending = "" if out is None else out.suffix.lower().lstrip(".")
+    return Format(ending) if ending in Format else Format.json
+
+
+def _check_target(out: Path) -> None:
+    """Refuse a target that cannot be written before any work is done."""
+    if out.is_dir():
+        raise InputError(f"--out: {out} is a folder; give a file name")
+    if not out.parent.is_dir():
+        raise InputError(f"--out: the folder {out.parent} does not exist; make it first")
+
+
+def _end(findings: list[Finding]) -> None:
+    """Name what stops the job on standard error and leave with 1, or with 0."""
+    from railmodel.app.answers import finding_lines
+
+    stopping = [finding for finding in findings if finding.level == "stop"]
+    for line in finding_lines(stopping):
+        typer.echo(line, err=True)
+    raise typer.Exit(1 if stopping else 0)
+
+
+def main() -> None:
+    """Run the command line; input that cannot be used ends with 2 and one sentence a problem."""
+    try:
+        app(prog_name="railmodel")
+    except InputError as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        raise SystemExit(2) from None
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(0) from None
+    except KeyboardInterrupt:
+        print("stopped; files already written are whole", file=sys.stderr)
+        raise SystemExit(130) from None

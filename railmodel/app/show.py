@@ -1,0 +1,64 @@
+"""What the command line shows a person: tables to read and a progress bar on a terminal, plain lines elsewhere."""
+
+import sys
+from collections.abc import Iterable, Iterator
+from math import degrees
+
+from railmodel.app.build import Outcome
+from railmodel.findings import Finding
+from railmodel.frame import Frame
+from railmodel.geometry.roll import off_legal, plumb
+from railmodel.part import RailPart
+
+PLAIN_WIDTH = 120
+"""Columns where the output is no terminal."""
+
+
+def show_check(frame: Frame, findings: list[Finding]) -> None:
+    """Print one line a part and the verdict."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    title = Text(f"{frame.job.job}, revision {frame.job.revision or '-'}", style="bold")
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD)
+    for name in ("part", "hand", "bends", "length", "leads", "end to end", "top face rolled"):
+        table.add_column(name)
+    for part in frame.parts:
+        table.add_row(*(Text(cell) for cell in _part_cells(frame, part)))
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else PLAIN_WIDTH)
+    if frame.parts:
+        console.print(table)
+    counts = {level: sum(f.level == level for f in findings) for level in ("stop", "warn", "note")}
+    tally = f"{counts['stop']} that stop the job, {counts['warn']} to look at, {counts['note']} to know"
+    console.print(Text(f"Findings: {tally}." if findings else "No findings: every bend can be made on flat-sided dies."))
+
+
+def _part_cells(frame: Frame, part: RailPart) -> tuple[str, ...]:
+    line = part.read.line
+    rolls = [plumb(straight) for straight in line.straights]
+    worst = max((abs(float(off_legal(roll))) for roll in rolls if roll is not None), default=0.0)
+    span = float(((line.end.at - line.start.at) ** 2).sum() ** 0.5)
+    return (
+        part.name, part.hand, str(line.rows.count), frame.say(line.length), part.leading_end, frame.say(span),
+        "no" if degrees(worst) < 0.005 else f"{degrees(worst):.2f} degrees at most",
+    )  # fmt: skip
+
+
+def progress(outcomes: Iterable[Outcome], total: int) -> Iterator[Outcome]:
+    """Pass outcomes on while showing them: a bar on a terminal, a plain line each elsewhere."""
+    if not sys.stderr.isatty():
+        for outcome in outcomes:
+            if outcome.problem is None:
+                print(f"{outcome.step.path}  {outcome.step.what}", flush=True)
+            yield outcome
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("writing", total=total)
+        for outcome in outcomes:
+            bar.update(task, advance=1, description=str(outcome.step.path))
+            yield outcome

@@ -1,0 +1,27 @@
+"""The one registry of checks: command line, page and paper show this list in these words.
+
+To add a check, write a function `(frame) -> findings` in the room it belongs to and list it here.
+"""
+
+from collections.abc import Callable, Iterable
+
+from railmodel import shape_checks
+from railmodel.findings import Finding, worst_first
+from railmodel.frame import Frame
+
+Check = Callable[[Frame], Iterable[Finding]]
+
+CHECKS: tuple[Check, ...] = (
+    shape_checks.unbuilt,
+    shape_checks.overlapping_bends,
+    shape_checks.tight_radii,
+    shape_checks.two_planes,
+    shape_checks.rolled_straights,
+    shape_checks.pair_side,
+    shape_checks.seam_face,
+)
+
+
+def run_checks(frame: Frame) -> list[Finding]:
+    """Every finding of every check, the ones that stop first."""
+    return worst_first(finding for check in CHECKS for finding in check(frame))
