@@ -61,7 +61,7 @@ class Pose:
     def direction(self, roll: ArrayLike) -> Array:
         """The direction across the tube at a roll (radians from the top face, right-handed about t)."""
         roll = np.asarray(roll, dtype=float)[..., None]
-        return np.cos(roll) * self.u - np.sin(roll) * self.s
+        return np.asarray(np.cos(roll) * self.u - np.sin(roll) * self.s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,7 +75,7 @@ class BendRows:
     @property
     def developed_length(self) -> Array:
         """(...,) length along the centreline, mm."""
-        return self.distance.sum(-1) + (self.radius * self.angle).sum(-1) + self.tail
+        return np.asarray(self.distance.sum(-1) + (self.radius * self.angle).sum(-1) + self.tail)
 
     def reversed(self) -> "BendRows":
         """The same tube read from its other end: order reversed, sense of rotations kept.
@@ -156,7 +156,8 @@ def _block(points: Array, radius: Array, top: Array) -> tuple[Array, Array, Arra
         cx, cy, cz = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx  # bend axes, not unit length
         sine = np.sqrt(cx * cx + cy * cy + cz * cz)
         cosine = ax * bx + ay * by + az * bz
-        setback = np.ascontiguousarray(radius.T) * (sine / (1 + cosine))
+        half = sine / (1 + cosine)  # tangent of half the bend angle
+        setback = np.ascontiguousarray(radius.T) * half
         straight[:-1] -= setback
         straight[1:] -= setback
         rotation = np.empty_like(sine)
@@ -172,20 +173,18 @@ def _block(points: Array, radius: Array, top: Array) -> tuple[Array, Array, Arra
             rotation[0] = _turn_from_top(ux, uy, uz, dx, dy, dz, up)
             rotation[rotation <= -np.pi + REVERSAL] = np.pi
             rotation += 0.0
-        angle = np.arctan2(sine, cosine)
+        angle = 2 * np.arctan(half)
     return straight.T, rotation.T, angle.T
 
 
-def _turn_from_top(
-    ux: Array, uy: Array, uz: Array, dx: Array, dy: Array, dz: Array, up: Array
-) -> Array:
+def _turn_from_top(ux: Array, uy: Array, uz: Array, dx: Array, dy: Array, dz: Array, up: Array) -> Array:
     """Turn from the top direction u to the first bend's direction, right-handed about the first leg."""
     over = (
         dx[0] * (uy * dz[1] - uz * dy[1])
         + dy[0] * (uz * dx[1] - ux * dz[1])
         + dz[0] * (ux * dy[1] - uy * dx[1])
     )
-    return np.arctan2(over, up)
+    return np.asarray(np.arctan2(over, up))
 
 
 def points_from_rows(rows: BendRows, at: ArrayLike, heading: ArrayLike, top: ArrayLike) -> Array:

@@ -32,7 +32,7 @@ class Section:
     >>> Section(height=50, width=50, wall=30, corner=60)
     Traceback (most recent call last):
         ...
-    railmodel.errors.GeometryError: wall 30 does not fit a 50 x 50 section: it must be less than 25, half the smaller side; choose a thinner wall
+    railmodel.errors.GeometryError: wall 30 does not fit a 50 x 50 section: it must be less than 25, ...
     """
 
     height: float
