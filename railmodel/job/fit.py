@@ -44,7 +44,7 @@ class JointEnd(Model):
 _ENDS = {"front": "front", "rear": "rear", "leading": "front", "trailing": "rear"}
 
 
-def _joint_end(value: Any) -> Any:
+def joint_end(value: Any) -> Any:
     """`side rail right.rear` as part, hand and end."""
     if not isinstance(value, str):
         return value
@@ -58,7 +58,7 @@ def _joint_end(value: Any) -> Any:
     return {"part": name, "hand": hand, "end": _ENDS[end.strip()]}
 
 
-JointEndGiven = Annotated[JointEnd, BeforeValidator(_joint_end)]
+JointEndGiven = Annotated[JointEnd, BeforeValidator(joint_end)]
 
 
 class Joint(Model):

@@ -1,0 +1,160 @@
+"""What one place of a job says about another: names that must exist, names that must not stand twice."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from railmodel.job.fields import not_among
+from railmodel.job.fit import joint_end
+from railmodel.job.problems import Problem
+from railmodel.job.yaml_tree import Loc
+from railmodel.units import quoted
+
+_BENDS: tuple[Loc, ...] = (("points", "*"), ("path", "*", "bend"), ("path", "*", "offset"), ("rows", "*"))
+
+
+def find(data: Any, pattern: Sequence[str | int], loc: Loc = ()) -> Iterator[tuple[Loc, Any]]:
+    """Every value at a place of plain data, where "*" stands for each entry; values of None are passed over."""
+    if not pattern:
+        if data is not None:
+            yield loc, data
+        return
+    step, rest = pattern[0], pattern[1:]
+    if isinstance(data, Mapping):
+        entries = list(data.items()) if step == "*" else [(step, data[step])] if step in data else []
+    elif isinstance(data, list):
+        entries = list(enumerate(data)) if step == "*" else []
+    else:
+        entries = []
+    for key, value in entries:
+        yield from find(value, rest, (*loc, key))
+
+
+def check_job(data: Mapping[str, Any], dies: Sequence[str] | None, *, has_shop: bool) -> list[Problem]:
+    """Names in a job that lead nowhere or stand twice.
+
+    Args:
+        data: the plain data of the job file, valid or not.
+        dies: names in the shop file; None where there is none, or it could not be read.
+        has_shop: whether the job names a shop file.
+    """
+    hands = {
+        _word(part["name"]): part.get("hand", "single")
+        for _, part in find(data, ("parts", "*"))
+        if isinstance(part, Mapping) and _is_word(part.get("name"))
+    }
+    problems = [
+        *_unknown(data, ("parts", "*", "tube"), _names(data, "tubes")),
+        *_unknown(data, ("fit_points", "*", "to", "part"), list(hands)),
+        *_unknown(data, ("keep_clear", "*", "motion"), _names(data, "motions")),
+        *_unknown(data, ("motions", "*", "with"), _names(data, "motions")),
+        *_twice(data, "parts"), *_twice(data, "fit_points"), *_twice(data, "keep_clear"),
+        *_labels(data), *_joints(data, hands), *_faces(data, hands),
+    ]  # fmt: skip
+    for way in _BENDS:
+        for loc, bend in find(data, ("parts", "*", *way)):
+            problems.extend(_die(loc, bend, dies, has_shop))
+    return problems
+
+
+def _die(loc: Loc, bend: Any, dies: Sequence[str] | None, has_shop: bool) -> Iterator[Problem]:
+    get = bend.get if isinstance(bend, Mapping) else lambda key: getattr(bend, key, None)
+    name = get("die")
+    if not _is_word(name):
+        return
+    if dies is not None and _word(name) not in dies:
+        yield Problem((*loc, "die"), not_among(_word(name), dies))
+    if not has_shop and get("radius") is None:
+        yield Problem(
+            (*loc, "die"),
+            f"found {quoted(name)}, but the job names no shop file to look it up in; add shop: or give a radius",
+        )
+
+
+def _unknown(data: Any, pattern: Loc, allowed: Sequence[str]) -> Iterator[Problem]:
+    for loc, value in find(data, pattern):
+        if _is_word(value) and _word(value) not in allowed:
+            yield Problem(loc, not_among(_word(value), allowed))
+
+
+def _twice(data: Any, section: str) -> Iterator[Problem]:
+    first: dict[str, Loc] = {}
+    for loc, value in find(data, (section, "*", "name")):
+        if _is_word(value) and first.setdefault(_word(value), loc) != loc:
+            said = f"{section}[{first[_word(value)][1]}]"
+            yield Problem(loc, f"found {quoted(_word(value))}, the name of {said} as well; give each its own name")
+
+
+def _labels(data: Any) -> Iterator[Problem]:
+    """A single part may not bear the name of one hand of a pair: sheets and files could not tell them apart."""
+    parts = [(loc, part) for loc, part in find(data, ("parts", "*")) if isinstance(part, Mapping)]
+    pairs = {_word(part.get("name")) for _, part in parts if part.get("hand") == "pair"}
+    for loc, part in parts:
+        name = _word(part.get("name"))
+        stem, _, hand = name.rpartition(" ")
+        if hand in {"left", "right"} and stem in pairs:
+            yield Problem((*loc, "name"), f"found {quoted(name)}, also a hand of the pair {quoted(stem)}; rename one")
+
+
+def _joints(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
+    for loc, between in find(data, ("joints", "*", "between")):
+        ends: list[Any] = []
+        for place, value in find(between, ("*",), loc):
+            end = end_of(value, hands)
+            if end is None:
+                continue
+            ends.append(end)
+            if end["part"] not in hands:
+                at = (*place, "part") if isinstance(value, Mapping) else place
+                yield Problem(at, not_among(end["part"], list(hands)))
+            elif end["hand"] is not None and hands[end["part"]] != "pair":
+                yield Problem(place, f"found hand {end['hand']}, but {quoted(end['part'])} is single; take the hand out")
+        if len(ends) == 2 and all(end["part"] in hands for end in ends):
+            open_pairs = [end["hand"] is None and hands[end["part"]] == "pair" for end in ends]
+            if any(open_pairs) and not all(open_pairs):
+                name = ends[open_pairs.index(True)]["part"]
+                yield Problem(loc, f"found {quoted(name)} without a hand; say which, such as {name} right.rear")
+
+
+def end_of(value: Any, hands: Mapping[str, Any]) -> dict[str, Any] | None:
+    """A joint's end as part, hand and end, knowing which parts there are; None when it is not one.
+
+    A single part whose own name ends in left or right keeps its name.
+    """
+    try:
+        end = joint_end(value)
+    except ValueError:
+        return None
+    if not isinstance(end, Mapping) or not _is_word(end.get("part")):
+        return None
+    part, hand = _word(end["part"]), end.get("hand")
+    if part not in hands and hand and f"{part} {hand}" in hands:
+        part, hand = f"{part} {hand}", None
+    return {"part": part, "hand": hand, "end": end.get("end")}
+
+
+def _faces(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
+    """A single part belongs to no side: its faces are top, bottom, left and right."""
+    named: list[tuple[Loc, Any, Any]] = []
+    for loc, to in find(data, ("fit_points", "*", "to")):
+        if isinstance(to, Mapping):
+            named.append(((*loc, "face"), to.get("face"), hands.get(_word(to.get("part")), "pair")))
+    for loc, part in find(data, ("parts", "*")):
+        if isinstance(part, Mapping):
+            for way in (("seam",), *((*way, "toward") for way in _BENDS)):
+                named += [(place, face, part.get("hand", "single")) for place, face in find(part, way, loc)]
+    for loc, face, hand in named:
+        if hand == "single" and face in ("inboard", "outboard"):
+            yield Problem(loc, f"found {quoted(face)} on a single part; allowed: top, bottom, left, right")
+
+
+def _names(data: Mapping[str, Any], section: str) -> list[str]:
+    entries = data.get(section)
+    return list(entries) if isinstance(entries, Mapping) else []
+
+
+def _is_word(value: Any) -> bool:
+    return isinstance(value, str | int | float) and not isinstance(value, bool)
+
+
+def _word(value: Any) -> str:
+    return str(getattr(value, "raw", value)).strip()
