@@ -4,24 +4,27 @@ What makes no shape at all (two points on one spot, an offset that cannot be sol
 other parts are still built.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from railmodel.dies import Wanted, choose_dies, why_none
 from railmodel.errors import GeometryError
 from railmodel.findings import Finding
 from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.path import Bend, Move, Offset, Straight, TightOffset, rows_from_moves
 from railmodel.geometry.points import point_faults, points_on_centreline
-from railmodel.geometry.rows import BendRows
+from railmodel.geometry.rows import Array, BendRows, rows_from_points, wrap
 from railmodel.geometry.section import Section
-from railmodel.job.parts import Part, Start
-from railmodel.job.read import JobFile
+from railmodel.job.parts import BendStep, OffsetStep, Part, Start, Step
+from railmodel.job.reader import JobFile
 from railmodel.job.schema import Job
 from railmodel.job.shop import Shop
-from railmodel.part import Face, Hand, RailPart
+from railmodel.part import Face, Hand, RailPart, way_at
 from railmodel.units import Unit, format_decimal
 
 DEFAULT_ROLL_WITHIN = float(np.radians(1.5))
@@ -68,6 +71,7 @@ class _Fault(Exception):
     """A part that makes no shape, with its findings."""
 
     def __init__(self, *findings: Finding) -> None:
+        super().__init__(*(finding.says for finding in findings))
         self.findings = findings
 
 
@@ -117,9 +121,6 @@ def _from_points(part: Part, source: JobFile, section: Section) -> _Built:
         _fault(part, rule, f"{part.name}: {says}", where, number)
         for rule, says, where, number in point_faults(points, partial(say_length, unit=source.job.units))
     ]
-    inner = part.points[1:-1]
-    radii = [_radius(part, i + 1, point.radius, point.die, source) for i, point in enumerate(inner)]
-    faults += [radius for radius in radii if isinstance(radius, Finding)]
     if faults:
         raise _Fault(*faults)
     sides, top = _sides(part, points[1] - points[0]), part.top or UP
@@ -128,66 +129,121 @@ def _from_points(part: Part, source: JobFile, section: Section) -> _Built:
         raise _Fault(_fault(part, "points_at", says, points[0], None))
     try:
         centre = points_on_centreline(points, top, part.points_at or "centre", section, sides)
-        line = Centreline.from_points(centre, [radius for radius in radii if isinstance(radius, float)], top)
+        sharp = rows_from_points(centre, np.zeros(len(points) - 2), Pose.of(points[0], points[1] - points[0], top).u)
     except GeometryError as error:
         raise _Fault(_fault(part, "top face", f"{part.name}: {error}", points[0], None)) from None
-    return line, tuple(point.die for point in inner), (), sides
+
+    def straights(radii: Sequence[float]) -> Array:
+        return rows_from_points(centre, radii, top).straights
+
+    radii, dies = _tooled(part, part.points[1:-1], sharp.roll, section, source, straights)
+    return Centreline.from_points(centre, radii, top), dies, (), sides
 
 
 def _from_path(part: Part, source: JobFile, section: Section) -> _Built:
     assert part.path is not None
+    path = part.path
     start, sides = _start(part)
+    turns: list[BendStep | OffsetStep] = []  # an offset stands here twice: two bends of one die
+    rolls: list[float] = []
+    for step in path:
+        for turn, back in ((step.bend, False), (step.offset, False), (step.offset, True)):
+            if turn is None:
+                continue
+            roll = _roll(part, turn.toward, sides, len(turns) + 1)
+            turns.append(turn)
+            rolls.append(float(wrap(roll + np.pi)) if back else roll)
+
+    def straights(radii: Sequence[float]) -> Array:
+        try:
+            return rows_from_moves(_moves(part, path, rolls, radii, source)[0]).straights
+        except _Fault:  # an offset that this radius cannot make has no room
+            return np.full(len(turns) + 1, -np.inf)
+
+    radii, dies = _tooled(part, turns, rolls, section, source, straights)
+    moves, offsets = _moves(part, path, rolls, radii, source)
+    return Centreline(rows_from_moves(moves), start), dies, offsets, sides
+
+
+def _moves(
+    part: Part, path: Sequence[Step], rolls: Sequence[float], radii: Sequence[float], source: JobFile
+) -> tuple[list[Move], tuple[tuple[int, Offset], ...]]:
+    """The moves of a path, and its offsets with the number of their first bend.
+
+    Raises:
+        _Fault: an offset that its radius cannot make.
+    """
     moves: list[Move] = []
-    dies: list[str | None] = []
     offsets: list[tuple[int, Offset]] = []
-    faults: list[Finding] = []
-    for step in part.path:
+    bends = 0
+    for step in path:
         if step.straight is not None:
             moves.append(Straight(step.straight))
-            continue
-        turn = step.bend or step.offset
-        assert turn is not None
-        number = len(dies) + 1
-        radius = _radius(part, number, turn.radius, turn.die, source)
-        roll = _roll(part, turn.toward, sides, number)
-        for problem in (radius, roll):
-            if isinstance(problem, Finding):
-                faults.append(problem)
-        if isinstance(radius, Finding) or isinstance(roll, Finding):
-            continue
-        if step.bend is not None:
-            moves.append(Bend(roll, step.bend.angle, radius))
-            dies.append(turn.die)
-            continue
-        assert step.offset is not None
-        offset = Offset(roll=roll, by=step.offset.by, radius=radius, angle=step.offset.angle, over=step.offset.over)
-        try:
-            moves += offset.moves
-        except TightOffset as error:
-            faults.append(_tight(part, number, error, source))
-            continue
-        offsets.append((number, offset))
-        dies += [turn.die, turn.die]
-    if faults:
-        raise _Fault(*faults)
-    return Centreline(rows_from_moves(moves), start), tuple(dies), tuple(offsets), sides
+        elif step.bend is not None:
+            moves.append(Bend(rolls[bends], step.bend.angle, radii[bends]))
+            bends += 1
+        elif (given := step.offset) is not None:
+            offset = Offset(roll=rolls[bends], by=given.by, radius=radii[bends], angle=given.angle, over=given.over)
+            try:
+                moves += offset.moves
+            except TightOffset as error:
+                raise _Fault(_tight(part, bends + 1, error, source)) from None
+            offsets.append((bends + 1, offset))
+            bends += 2
+    return moves, tuple(offsets)
 
 
 def _from_rows(part: Part, source: JobFile, section: Section) -> _Built:
     assert part.rows is not None
     start, sides = _start(part)
-    radii = [_radius(part, i + 1, row.radius, row.die, source) for i, row in enumerate(part.rows)]
-    faults = [radius for radius in radii if isinstance(radius, Finding)]
-    if faults:
-        raise _Fault(*faults)
-    rows = BendRows.of(
+    sharp = BendRows.of(
         [row.distance for row in part.rows],
         [row.rotation for row in part.rows],
         [row.angle for row in part.rows],
-        [radius for radius in radii if isinstance(radius, float)],
+        [0.0] * len(part.rows),
         part.tail or 0.0,
     )
-    return Centreline(rows, start), tuple(row.die for row in part.rows), (), sides
+    radii, dies = _tooled(part, part.rows, sharp.roll, section, source, lambda radii: sharp.straights)
+    return Centreline(replace(sharp, radius=np.array(radii)), start), dies, (), sides
+
+
+class _Given(Protocol):
+    """Whatever names a bend's tooling in a job file."""
+
+    @property
+    def radius(self) -> float | None: ...
+    @property
+    def die(self) -> str | None: ...
+
+
+def _tooled(
+    part: Part,
+    given: Sequence[_Given],
+    rolls: ArrayLike,
+    section: Section,
+    source: JobFile,
+    straights: Callable[[Sequence[float]], Array],
+) -> tuple[list[float], tuple[str | None, ...]]:
+    """Radius and die of every bend as written.
+
+    Raises:
+        _Fault: bends that the shop has no die for.
+    """
+    wanted = [
+        Wanted(way=way_at(section, float(roll)), radius=bend.radius, die=bend.die)
+        for bend, roll in zip(given, np.asarray(rolls), strict=True)
+    ]
+    chosen = choose_dies(wanted, section, source.shop, straights)
+    say = partial(say_length, unit=source.job.units)
+    why = [why_none(section, want.way, source.shop, say) for want in wanted]
+    faults = [
+        _fault(part, "no die", f"{part.name} bend {i + 1}: {why[i]}", None, i + 1)
+        for i, choice in enumerate(chosen)
+        if choice.radius is None
+    ]
+    if faults:
+        raise _Fault(*faults)
+    return [choice.radius for choice in chosen if choice.radius is not None], tuple(choice.die for choice in chosen)
 
 
 def _start(part: Part) -> tuple[Pose, tuple[Face, Face]]:
@@ -206,7 +262,7 @@ def _sides(part: Part, heading: Sequence[float] | np.ndarray) -> tuple[Face, Fac
     return ("outboard", "inboard") if heading[0] > 0 else ("inboard", "outboard")
 
 
-def _roll(part: Part, toward: Face, sides: tuple[Face, Face], number: int) -> float | Finding:
+def _roll(part: Part, toward: Face, sides: tuple[Face, Face], number: int) -> float:
     rolls: dict[Face, float] = {"top": 0.0, sides[1]: np.pi / 2, "bottom": np.pi, sides[0]: -np.pi / 2}
     rolls |= {"left": np.pi / 2, "right": -np.pi / 2}
     if toward in rolls:
@@ -215,17 +271,7 @@ def _roll(part: Part, toward: Face, sides: tuple[Face, Face], number: int) -> fl
         f"{part.name} bend {number} goes toward {toward}, but this part has no inboard and outboard face; "
         "use top, bottom, left or right"
     )
-    return _fault(part, "face", says, (part.start or Start()).at, number)
-
-
-def _radius(part: Part, number: int, radius: float | None, die: str | None, source: JobFile) -> float | Finding:
-    """The radius a bend is given outright, or its die's."""
-    if radius is not None:
-        return radius
-    if die is not None and source.shop is not None:
-        return source.shop.dies[die].radius
-    says = f"{part.name} bend {number} has neither a radius nor a die; give radius: or die: where the bend is written"
-    return _fault(part, "no radius", says, None, number)
+    raise _Fault(_fault(part, "face", says, (part.start or Start()).at, number))
 
 
 def _tight(part: Part, number: int, error: TightOffset, source: JobFile) -> Finding:

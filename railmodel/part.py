@@ -20,6 +20,13 @@ OPPOSITE: dict[Face, Face] = {
 }  # fmt: skip
 
 
+def way_at(section: Section, roll: float) -> Way:
+    """Hard or easy way for a bend at a roll (radians from the top face; the nearest face counts)."""
+    upright = round(roll / (pi / 2)) % 2 == 0
+    depth = section.height if upright else section.width
+    return "hard" if depth == max(section.height, section.width) else "easy"
+
+
 @dataclass(frozen=True, slots=True)
 class Bend:
     """What a bend is called and how it lies on the tube, numbered from the end its table is read from.
@@ -102,7 +109,7 @@ class RailPart:
 
     def way_toward(self, toward: Face) -> Way:
         """Hard or easy way for a bend toward a face."""
-        return "hard" if self.depth_toward(toward) == max(self.section.height, self.section.width) else "easy"
+        return way_at(self.section, 0.0 if toward in ("top", "bottom") else pi / 2)
 
 
 @dataclass(frozen=True, kw_only=True)

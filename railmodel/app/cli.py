@@ -74,7 +74,7 @@ def table(
     from railmodel.checks import run_checks
     from railmodel.files import write_whole
     from railmodel.frame import build_frame
-    from railmodel.job.read import read_job
+    from railmodel.job.reader import read_job
 
     kind = format or _kind_of(out)
     if kind is Format.xlsx and out is None:
@@ -112,7 +112,7 @@ def check(
     from railmodel.app.answers import check_answer, finding_lines
     from railmodel.checks import run_checks
     from railmodel.frame import build_frame
-    from railmodel.job.read import read_job
+    from railmodel.job.reader import read_job
 
     frame = build_frame(read_job(job))
     findings = run_checks(frame)
@@ -139,7 +139,7 @@ def build(
     from railmodel.checks import run_checks
     from railmodel.files import writable_folder
     from railmodel.frame import build_frame
-    from railmodel.job.read import read_job
+    from railmodel.job.reader import read_job
 
     source = read_job(job)
     writable_folder(out)
@@ -154,7 +154,9 @@ def build(
 
 
 @app.command(epilog="Example: railmodel new my_truck.yaml")
-def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="The job file to make.", show_default=False)]) -> None:
+def new(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The job file to make.", show_default=False)],
+) -> None:
     """Write a commented starter job that builds as it stands."""
     from railmodel.job.starter import write_starter
 
@@ -164,7 +166,7 @@ def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="The job file 
 
 def _kind_of(out: Path | None) -> Format:
     ending = "" if out is None else out.suffix.lower().lstrip(".")
-    return Format(ending) if ending in Format else Format.json
+    return Format(ending) if ending in {kind.value for kind in Format} else Format.json
 
 
 def _check_target(out: Path) -> None:

@@ -32,7 +32,8 @@ def show_check(frame: Frame, findings: list[Finding]) -> None:
         console.print(table)
     counts = {level: sum(f.level == level for f in findings) for level in ("stop", "warn", "note")}
     tally = f"{counts['stop']} that stop the job, {counts['warn']} to look at, {counts['note']} to know"
-    console.print(Text(f"Findings: {tally}." if findings else "No findings: every bend can be made on flat-sided dies."))
+    good = "No findings: every bend can be made on flat-sided dies."
+    console.print(Text(f"Findings: {tally}." if findings else good))
 
 
 def _part_cells(frame: Frame, part: RailPart) -> tuple[str, ...]:

@@ -27,9 +27,9 @@ def point_faults(points: Array, say: Callable[[float], str]) -> Iterator[tuple[s
     legs = np.diff(points, axis=0)
     lengths = np.linalg.norm(legs, axis=1)
     short = lengths <= LENGTH
-    for i in np.flatnonzero(short):
+    for i in np.flatnonzero(short).tolist():
         says = f"points {i + 1} and {i + 2} lie on one spot ({say(lengths[i])} apart); take one out or move it"
-        yield "doubled point", says, points[i], int(i) or None
+        yield "doubled point", says, points[i], i or None
     for i in range(1, len(points) - 1):
         if short[i - 1] or short[i]:
             continue
@@ -87,4 +87,4 @@ def points_on_centreline(
     shifts.append(up * pose.u + side * pose.s)
     if len(shifts) == 1:
         shifts.append(shifts[0])
-    return points - np.array(shifts)
+    return np.asarray(points - np.array(shifts))
