@@ -5,7 +5,7 @@
 
 import re
 from fractions import Fraction
-from math import isfinite
+from math import isnan
 from typing import Literal
 
 Unit = Literal["in", "mm"]
@@ -25,19 +25,24 @@ _FRACTIONS: dict[str, str] = {
 }  # fmt: skip
 _PLAIN = str.maketrans(
     {
-        **{mark: "'" for mark in "′’‘"},
-        **{mark: '"' for mark in "″”“"},
+        **dict.fromkeys("′’‘", "'"),
+        **dict.fromkeys("″”“", '"'),
         **{sign: f" {text}" for sign, text in _FRACTIONS.items()},
-        "⁄": "/", "−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ",
+        **dict.fromkeys("\u00a0\u202f\u2009", " "),
+        "⁄": "/",
+        "−": "-",
     }
-)  # fmt: skip
+)
 
-# Every repeat is over one class of characters that the next token cannot start with: the time is linear.
-_NUMBER = r"(?:(?P<whole{0}>[0-9]{{1,9}})(?: +|-))?(?P<top{0}>[0-9]{{1,9}})/(?P<bottom{0}>[0-9]{{1,9}})|(?P<decimal{0}>[0-9]{{1,12}}(?:\.[0-9]{{0,30}})?|\.[0-9]{{1,30}})"
+# Every repeat is bounded or over one class of characters that the next token cannot start with: the time is linear.
+_NUMBER = (
+    r"(?:(?P<whole>[0-9]{1,9})(?: +|-))?(?P<top>[0-9]{1,9})/(?P<bottom>[0-9]{1,9})"
+    r"|(?P<decimal>[0-9]{1,12}(?:\.[0-9]{0,30})?|\.[0-9]{1,30})"
+)
 _LENGTH = re.compile(
     r"(?P<sign>[-+]?) *"
     r"(?:(?P<feet>[0-9]{1,9}) *(?:'|ft|feet|foot)(?: *- *| *)(?=[0-9.]))?"
-    rf"(?:{_NUMBER.format('')}) *(?P<unit>\"|''|in|inch|inches|'|ft|foot|feet|mm|cm|m)?\.?"
+    rf"(?:{_NUMBER}) *(?P<unit>\"|''|in|inch|inches|'|ft|foot|feet|mm|cm|m)?\.?"
 )
 _LONGEST = 80
 _DURATION = re.compile(r"([0-9]{1,9}(?:\.[0-9]{0,9})?) *(s|sec|min|minutes|h|hr|hours)?")
@@ -49,7 +54,7 @@ class LengthError(ValueError):
 
 
 def parse_length(value: str | int | float, unit: Unit) -> float:
-    """A length in millimetres, from a number in `unit` or from text as people read a tape.
+    r"""A length in millimetres, from a number in `unit` or from text as people read a tape.
 
     Args:
         value: a number, or text such as `4 1/2`, `4-1/2"`, `3' 6 1/2"`, `3 ft 6.5 in`, `114 mm`, `11.4 cm`. A sign
@@ -62,7 +67,7 @@ def parse_length(value: str | int | float, unit: Unit) -> float:
     Raises:
         LengthError: anything else, or a length beyond `LIMIT`.
 
-    >>> parse_length("4-1/2\\"", "mm"), parse_length("3' 6 1/2\\"", "in"), parse_length(2, "in")
+    >>> parse_length("4-1/2\"", "mm"), parse_length("3' 6 1/2\"", "in"), parse_length(2, "in")
     (114.3, 1079.5, 50.8)
     >>> parse_length("4 1/2 ells", "in")
     Traceback (most recent call last):
@@ -71,21 +76,19 @@ def parse_length(value: str | int | float, unit: Unit) -> float:
     """
     if isinstance(value, str):
         exact = _parsed(value, unit)
-    elif isinstance(value, bool) or not isinstance(value, int | float):
-        raise _not_a_length(value)
-    elif not isfinite(value) or abs(value) > LIMIT:
-        raise _too_long(value) if value == value else _not_a_length(value)
+    elif isinstance(value, bool) or not isinstance(value, int | float) or isnan(value):
+        raise LengthError(_not_a_length(value))
     else:
-        exact = Fraction(repr(float(value))) * _MM[unit]
+        exact = Fraction(repr(float(value))) * _MM[unit] if abs(value) <= LIMIT else Fraction(2 * int(LIMIT))
     if abs(exact) > LIMIT:
-        raise _too_long(value)
+        raise LengthError(f"found {quoted(value)}; allowed: lengths from -100 m to 100 m; check number and unit")
     return float(exact)
 
 
 def _parsed(text: str, unit: Unit) -> Fraction:
     match = _LENGTH.fullmatch(text.translate(_PLAIN).strip().lower()) if len(text) <= _LONGEST else None
     if match is None:
-        raise _not_a_length(text)
+        raise LengthError(_not_a_length(text))
     given = match["unit"]
     spelled = unit if given is None else _SPELLINGS['"' if given == "''" else given]
     if match["decimal"] is not None:
@@ -93,12 +96,12 @@ def _parsed(text: str, unit: Unit) -> Fraction:
     else:
         top, bottom = int(match["top"]), int(match["bottom"])
         if bottom == 0 or (match["whole"] and top >= bottom):
-            raise _not_a_length(text)
+            raise LengthError(_not_a_length(text))
         size = int(match["whole"] or 0) + Fraction(top, bottom)
     size *= _MM[spelled]
     if match["feet"]:
         if given is None or spelled != "in":
-            raise _not_a_length(text)
+            raise LengthError(_not_a_length(text))
         size += int(match["feet"]) * _MM["ft"]
     return -size if match["sign"] == "-" else size
 
@@ -146,7 +149,7 @@ def format_decimal(mm: float, unit: Unit, places: int | None = None) -> str:
 
 
 def format_tape(mm: float, step: int = 16, *, feet: bool = False) -> str:
-    """The nearest mark on an inch tape.
+    r"""The nearest mark on an inch tape.
 
     Args:
         mm: length, mm.
@@ -154,7 +157,7 @@ def format_tape(mm: float, step: int = 16, *, feet: bool = False) -> str:
         feet: write 12 inches and more as feet and inches.
 
     >>> format_tape(114.3), format_tape(25.4 * 15.99), format_tape(-25.4 / 8), format_tape(25.4 * 42.5, feet=True)
-    ('4 1/2"', '16"', '-1/8"', '3\\' 6 1/2"')
+    ('4 1/2"', '16"', '-1/8"', '3\' 6 1/2"')
     """
     marks = round(abs(mm) * step / 25.4)
     sign = "-" if mm < 0 and marks else ""
@@ -179,9 +182,5 @@ def quoted(value: object, longest: int = 60) -> str:
     return f'"{shown}"' if isinstance(value, str) else shown
 
 
-def _not_a_length(value: object) -> LengthError:
-    return LengthError(f"""found {quoted(value)}; allowed: a length such as 4.5, 4 1/2, 3' 6 1/2", 114 mm""")
-
-
-def _too_long(value: object) -> LengthError:
-    return LengthError(f"found {quoted(value)}; allowed: lengths from -100 m to 100 m; check the number and its unit")
+def _not_a_length(value: object) -> str:
+    return f"""found {quoted(value)}; allowed: a length such as 4.5, 4 1/2, 3' 6 1/2", 114 mm"""

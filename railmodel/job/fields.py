@@ -105,9 +105,8 @@ def _text(longest: int, several_lines: bool, value: Any) -> str:
 
 
 def _plain(value: Any) -> str:
-    return {dict: "a mapping", list: "a list", tuple: "a list", type(None): "nothing"}.get(type(value), None) or str(
-        getattr(value, "raw", value)
-    )
+    kind = {dict: "a mapping", list: "a list", tuple: "a list", type(None): "nothing"}.get(type(value))
+    return kind or str(getattr(value, "raw", value))
 
 
 def one_of(*allowed: str) -> BeforeValidator:

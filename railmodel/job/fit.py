@@ -45,12 +45,16 @@ _ENDS = {"front": "front", "rear": "rear", "leading": "front", "trailing": "rear
 
 
 def joint_end(value: Any) -> Any:
-    """`side rail right.rear` as part, hand and end."""
+    """`side rail right.rear` as part, hand and end; anything but text is handed back.
+
+    Raises:
+        ValueError: text that is not a part and an end.
+    """
     if not isinstance(value, str):
         return value
     name, dot, end = value.strip().rpartition(".")
     if not dot or end.strip() not in _ENDS or not name.strip():
-        raise ValueError(f"found {quoted(value)}; allowed: part and end, such as side rail right.rear or rear cap.front")
+        raise ValueError(f"found {quoted(value)}; allowed: part.front or part.rear, such as side rail right.rear")
     name, hand = name.strip(), None
     for side in ("left", "right"):
         if name.endswith(f" {side}"):
@@ -238,7 +242,11 @@ class Slide(Model):
 
 
 def _swing(value: Any) -> Any:
-    """A bare number of degrees is that much either way about X."""
+    """A bare number of degrees is that much either way about X.
+
+    Raises:
+        ValueError: a number that is no roll.
+    """
     if isinstance(value, int | float) and not isinstance(value, bool):
         if not 0 <= value <= 360:
             raise ValueError(f"found {quoted(value)}; allowed: degrees from 0 to 360, the roll either way")
@@ -273,7 +281,11 @@ class Motion(Model):
     @model_validator(mode="before")
     @classmethod
     def _pivoted(cls, data: Any) -> Any:
-        """A pivot goes into the roll it belongs to."""
+        """A pivot belongs to a bare roll.
+
+        Raises:
+            ValueError: there is none.
+        """
         if isinstance(data, Mapping) and data.get("pivot") is not None:
             roll = data.get("roll")
             if isinstance(roll, Mapping):

@@ -1,6 +1,6 @@
 """Tubes and parts as they stand in a job file. Lengths are in mm and angles in radians once read."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
@@ -22,7 +22,7 @@ from railmodel.job.fields import (
     one_of,
     units_of,
 )
-from railmodel.units import to_unit
+from railmodel.units import quoted, to_unit
 
 
 class Tube(Model):
@@ -64,7 +64,9 @@ class Tube(Model):
 
 
 class BendNamed(Model):
-    """What every bend names: a die of the shop file, a centreline radius outright, or both (the radius then holds).
+    """What every bend may name: a die of the shop file, a centreline radius outright, or both (the radius holds).
+
+    With neither, a die is chosen from the shop file; a job without one must give the radius.
 
     Args:
         die: name of a die.
@@ -73,11 +75,6 @@ class BendNamed(Model):
 
     die: Name | None = None
     radius: Size | None = None
-
-    def _named(self) -> Self:
-        if self.die is None and self.radius is None:
-            raise ValueError("found neither die nor radius; give the bend a die of the shop file or a radius")
-        return self
 
 
 class Point(BendNamed):
@@ -95,10 +92,6 @@ class BendStep(BendNamed):
 
     toward: FaceName
     angle: BendAngle
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        return self._named()
 
 
 class OffsetStep(BendNamed):
@@ -119,7 +112,7 @@ class OffsetStep(BendNamed):
     @model_validator(mode="after")
     def _check(self) -> Self:
         exactly_one(self, "angle", "over")
-        return self._named()
+        return self
 
 
 class Step(Model):
@@ -154,10 +147,6 @@ class Row(BendNamed):
     way: Annotated[Literal["hard", "easy"], one_of("hard", "easy")] | None = None
     bend: int | None = None
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        return self._named()
-
 
 class Start(Model):
     """Where a part's front end is.
@@ -174,7 +163,11 @@ class Start(Model):
 
 
 def _point(value: Any) -> Any:
-    return {"at": value} if isinstance(value, Sequence) and not isinstance(value, str) else value
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return {"at": value}
+    if not isinstance(value, Mapping | Point):
+        raise ValueError(f"found {quoted(value)}; allowed: [x, y, z] or {{at: [x, y, z], die: name}}")
+    return value
 
 
 PointGiven = Annotated[Point, BeforeValidator(_point)]
@@ -225,13 +218,8 @@ class Part(Model):
         if len(points) < 2:
             raise ValueError(f"found {len(points)} points; allowed: 2 or more, from one end to the other")
         for i, point in enumerate(points):
-            given = point.die is not None or point.radius is not None
-            if given and i in {0, len(points) - 1}:
+            if (point.die is not None or point.radius is not None) and i in {0, len(points) - 1}:
                 raise ValueError(f"[{i}]: found a die or radius at an end point; only points between bend; take it out")
-            if not given and 0 < i < len(points) - 1:
-                raise ValueError(
-                    f"[{i}]: found neither die nor radius; give the bend a die of the shop file or a radius"
-                )
         return points
 
     @model_validator(mode="after")
@@ -241,6 +229,6 @@ class Part(Model):
             ("top", {"points"}), ("points_at", {"points"}), ("tail", {"rows"}), ("start", {"path", "rows"}),
         ):  # fmt: skip
             if getattr(self, key) is not None and way not in belongs:
-                remedy = {"top": "put top inside start", "start": "give the first point and top"}.get(key, "take it out")
+                remedy = {"top": "put it inside start", "start": "the first point says it"}.get(key, "take it out")
                 raise ValueError(f"found {key} with {way}; {key} goes with {' or '.join(sorted(belongs))}; {remedy}")
         return self

@@ -22,7 +22,7 @@ class Problem:
     Args:
         loc: keys and indexes to the value.
         says: the tail of the sentence, from "found" on.
-        key: whether the place meant is the key rather than the value.
+        key: whether the last step of `loc` is a key that itself is wrong.
     """
 
     loc: Loc
@@ -36,10 +36,11 @@ def raise_problems(tree: Tree, problems: Iterable[Problem], others: Sequence[str
     Raises:
         InputError: there is at least one.
     """
-    placed = sorted((tree.place(problem.loc, key=problem.key), index, problem) for index, problem in enumerate(problems))
+    placed = [(tree.place(problem.loc, key=problem.key), problem) for problem in problems]
+    placed.sort(key=lambda found: found[0])
     lines = dict.fromkeys(
-        f"{tree.name}:{line}:{column}: {label(tree.root.data, problem.loc)}{problem.says}"
-        for (line, column), _, problem in placed
+        f"{tree.name}:{line}:{column}: {label(tree.root.data, problem.loc[:-1] if problem.key else problem.loc)}{problem.says}"
+        for (line, column), problem in placed
     )
     said = [*lines, *others]
     if len(said) > SHOWN:
@@ -100,13 +101,13 @@ def _problem(loc: Loc, detail: Any, root: type[BaseModel]) -> Problem:
         return Problem(loc[:-1], f"{loc[-1]} is missing; it is required")
     if kind == "extra_forbidden":
         near = not_among(loc[-1], keys_at(root, loc[:-1])).removeprefix("found ")
-        return Problem(loc[:-1] + loc[-1:], f"unknown key {near}", key=True)
+        return Problem(loc, f"unknown key {near}", key=True)
     if kind == "too_short":
         return Problem(loc, f"found {context['actual_length']} of them; allowed: {context['min_length']} or more")
     if kind == "too_long":
         return Problem(loc, f"found {len(value)} of them; allowed: up to {context['max_length']}")
-    allowed = _KINDS.get(kind)
-    return Problem(loc, f"found {shown(value)}; allowed: {allowed}" if allowed else f"found {shown(value)}; {detail['msg']}")
+    allowed = f"allowed: {_KINDS[kind]}" if kind in _KINDS else detail["msg"]
+    return Problem(loc, f"found {shown(value)}; {allowed}")
 
 
 def shown(value: Any) -> str:
@@ -122,12 +123,9 @@ def keys_at(root: type[BaseModel], loc: Sequence[str | int]) -> list[str]:
     """The keys that a mapping at a place may have."""
     model: Any = root
     for step in loc:
-        fields = {(field.alias or name): field for name, field in model.model_fields.items()} if _is_model(model) else {}
-        if step in fields:
-            model = fields[str(step)].annotation
-        elif not _is_model(model):
-            pass  # an index, or the name of an entry
-        model = _model_in(model) or model
+        fields = {field.alias or name: field for name, field in model.model_fields.items()} if _is_model(model) else {}
+        if step in fields:  # else an index, or the name of an entry
+            model = _model_in(fields[str(step)].annotation)
     return [field.alias or name for name, field in model.model_fields.items()] if _is_model(model) else []
 
 

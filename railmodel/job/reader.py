@@ -10,15 +10,15 @@ from pydantic import BaseModel, ValidationError
 
 from railmodel.errors import InputError
 from railmodel.job.fit import JointEnd
-from railmodel.job.problems import Problem, from_validation, raise_problems
 from railmodel.job.parts import Row
+from railmodel.job.problems import Problem, from_validation, raise_problems
 from railmodel.job.references import check_job, find
 from railmodel.job.schema import Job
 from railmodel.job.shop import Shop
 from railmodel.job.source import beside, printable, read_bytes
 from railmodel.job.table_file import contradictions, read_table
 from railmodel.job.yaml_tree import MAX_BYTES, Loc, Tree, read_tree
-from railmodel.part import Face
+from railmodel.part import Hand
 from railmodel.units import Unit
 
 _Model = TypeVar("_Model", bound=BaseModel)
@@ -217,9 +217,11 @@ def _row_problems(job: Job) -> list[Problem]:
         rows, tube = part.rows or (), job.tubes.get(part.tube)
         loc: Loc = ("parts", i)
         forward = part.start is not None and part.start.heading[0] < 0
-        plus: Face = "right" if part.hand == "single" else "inboard" if forward else "outboard"
-        towards = [row.toward for row in rows]
-        problems += [Problem(loc, said) for said in contradictions([row.rotation for row in rows], towards, plus)]
+        hand: Hand = "single" if part.hand == "single" else "right"
+        said_of_faces = contradictions(
+            [row.rotation for row in rows], [row.toward for row in rows], hand, forward=forward, rear=False
+        )
+        problems += [Problem(loc, said) for said in said_of_faces]
         for k, row in enumerate(rows):
             if row.bend not in {None, k + 1}:
                 said = f"found {row.bend}; allowed: {k + 1}; rows stand in order from the front end"

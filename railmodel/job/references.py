@@ -50,24 +50,29 @@ def check_job(data: Mapping[str, Any], dies: Sequence[str] | None, *, has_shop: 
         *_twice(data, "parts"), *_twice(data, "fit_points"), *_twice(data, "keep_clear"),
         *_labels(data), *_joints(data, hands), *_faces(data, hands),
     ]  # fmt: skip
-    for way in _BENDS:
-        for loc, bend in find(data, ("parts", "*", *way)):
-            problems.extend(_die(loc, bend, dies, has_shop))
+    for loc, bend in _bends(data):
+        problems.extend(_die(loc, bend, dies, has_shop))
     return problems
 
 
 def _die(loc: Loc, bend: Any, dies: Sequence[str] | None, has_shop: bool) -> Iterator[Problem]:
-    get = bend.get if isinstance(bend, Mapping) else lambda key: getattr(bend, key, None)
-    name = get("die")
-    if not _is_word(name):
-        return
-    if dies is not None and _word(name) not in dies:
+    if isinstance(bend, Mapping):
+        name, radius = bend.get("die"), bend.get("radius")
+    else:  # a point that is only its place, or a row of a table file already read
+        name, radius = getattr(bend, "die", None), getattr(bend, "radius", None)
+    if _is_word(name) and dies is not None and _word(name) not in dies:
         yield Problem((*loc, "die"), not_among(_word(name), dies))
-    if not has_shop and get("radius") is None:
-        yield Problem(
-            (*loc, "die"),
-            f"found {quoted(name)}, but the job names no shop file to look it up in; add shop: or give a radius",
-        )
+    elif not has_shop and radius is None:
+        found = f"found {quoted(_word(name))}, but" if _is_word(name) else "found neither die nor radius, and"
+        yield Problem((*loc, "die"), f"{found} the job names no shop file with dies; give a radius, or add shop:")
+
+
+def _bends(data: Any) -> Iterator[tuple[Loc, Any]]:
+    """Every bend written in the job; the first and the last point of a part are its ends."""
+    for way in _BENDS:
+        for loc, bend in find(data, ("parts", "*", *way)):
+            if way[0] != "points" or 0 < int(loc[-1]) < len(data["parts"][loc[1]]["points"]) - 1:
+                yield loc, bend
 
 
 def _unknown(data: Any, pattern: Loc, allowed: Sequence[str]) -> Iterator[Problem]:
@@ -107,7 +112,8 @@ def _joints(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
                 at = (*place, "part") if isinstance(value, Mapping) else place
                 yield Problem(at, not_among(end["part"], list(hands)))
             elif end["hand"] is not None and hands[end["part"]] != "pair":
-                yield Problem(place, f"found hand {end['hand']}, but {quoted(end['part'])} is single; take the hand out")
+                said = f"found hand {end['hand']}, but {quoted(end['part'])} is single; take the hand out"
+                yield Problem(place, said)
         if len(ends) == 2 and all(end["part"] in hands for end in ends):
             open_pairs = [end["hand"] is None and hands[end["part"]] == "pair" for end in ends]
             if any(open_pairs) and not all(open_pairs):

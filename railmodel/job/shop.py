@@ -133,7 +133,11 @@ class Stock(Model):
 
 
 def _rates(value: Any) -> dict[str, float | str]:
-    """Rates as one mapping; a list of one-key mappings is taken as well."""
+    """Rates as one mapping; a list of one-key mappings is taken as well.
+
+    Raises:
+        ValueError: anything else.
+    """
     items = value if isinstance(value, list | tuple) else [value]
     found: dict[str, float | str] = {}
     for item in items:
@@ -144,6 +148,13 @@ def _rates(value: Any) -> dict[str, float | str]:
                 raise ValueError(f"{key}: found {quoted(rate)}; allowed: a number or text")
             found[str(key)] = str(rate) if isinstance(rate, str) else float(rate)
     return found
+
+
+def _tape_step(value: Any) -> int:
+    step = {"1/16": 16, "1/32": 32, "16": 16, "32": 32}.get(str(getattr(value, "raw", value)).strip().strip('"'))
+    if step is None:
+        raise ValueError(f"found {quoted(value)}; allowed: 1/16, 1/32")
+    return step
 
 
 class Shop(Model):
@@ -170,12 +181,5 @@ class Shop(Model):
     stock: tuple[Stock, ...] = ()
     rates: Annotated[dict[str, float | str], BeforeValidator(_rates)] = Field(default_factory=dict)
     roll_within: Limit = radians(1.5)
-    tape_step: Annotated[Literal[16, 32], BeforeValidator(lambda value: _tape_step(value))] = 16
+    tape_step: Annotated[Literal[16, 32], BeforeValidator(_tape_step)] = 16
     note: Text | None = None
-
-
-def _tape_step(value: Any) -> int:
-    step = {"1/16": 16, "1/32": 32, "16": 16, "32": 32}.get(str(getattr(value, "raw", value)).strip().strip('"'))
-    if step is None:
-        raise ValueError(f"found {quoted(value)}; allowed: 1/16, 1/32")
-    return step

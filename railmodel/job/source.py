@@ -32,7 +32,7 @@ def read_bytes(path: Path, limit: int, shown: str | None = None) -> bytes:
             data = b"" if size > limit else stream.read(limit + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{name}: cannot be read ({reason.lower()}); check the name and that you may read it") from None
+        raise InputError(f"{name}: cannot be read ({reason.lower()}); check the name") from None
     size = max(size, len(data))
     if size > limit:
         raise InputError(f"{name}: found {size:,} bytes; allowed: up to {limit:,}; this is not a file of this kind")

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from railmodel.errors import InputError
 from railmodel.geometry.rows import BendRows, wrap
@@ -62,14 +63,9 @@ class Table:
         Raises:
             InputError: a row whose `toward` contradicts its rotation.
         """
-        plus: Face = "right" if self.hand == "single" else "outboard"
-        if (self.hand == "left") != forward and self.hand != "single":
-            plus = OPPOSITE[plus]
-        if self.rear:
-            plus = OPPOSITE[plus]
-        problems = [f"{self.name}: {problem}" for problem in contradictions(self.rows.rotation, self.towards, plus)]
-        if problems:
-            raise InputError(problems)
+        said = contradictions(self.rows.rotation, self.towards, self.hand, forward=forward, rear=self.rear)
+        if said:
+            raise InputError([f"{self.name}: {problem}" for problem in said])
         rows, order = self.rows, slice(None, None, -1 if self.rear else 1)
         if self.rear:
             rows = rows.reversed()
@@ -88,26 +84,36 @@ class Table:
         return found, float(rows.tail)
 
 
-def contradictions(rotation: Any, towards: Sequence[Face | None], plus: Face) -> list[str]:
+def contradictions(
+    rotation: ArrayLike, towards: Sequence[Face | None], hand: Hand, *, forward: bool, rear: bool
+) -> list[str]:
     """Rows whose named face is not the one their rotation gives, as tails of sentences.
+
+    On the right hand and on a single part, written heading rearward and read from the front, the face at +s is the
+    right or outboard one, and a rotation of +90 degrees from the top goes toward its opposite. The other hand and
+    the other end each turn that round; heading forward turns only inboard and outboard round.
 
     Args:
         rotation: (n,) radians.
         towards: the n names, or None.
-        plus: name of the face at +s; a rotation of +90 degrees from the top goes toward its opposite.
+        hand: of the table.
+        forward: whether the part's front end is written heading toward -X.
+        rear: whether the table is read from the rear end.
     """
-    around: tuple[Face, ...] = ("top", OPPOSITE[plus], "bottom", plus)
-    sides = {"left", "right"} if plus in {"inboard", "outboard"} else {"inboard", "outboard"}
+    turned = (hand == "left") != rear
+    right: Face = "left" if turned else "right"
+    outboard: Face = "inboard" if turned != forward else "outboard"
     problems = []
     for i, (roll, toward) in enumerate(zip(wrap(np.cumsum(rotation)), towards, strict=True)):
-        if toward is None or toward in sides:
-            continue  # the other pair of names says nothing about this part
-        if abs(float(wrap(roll - around.index(toward) * pi / 2))) > _NEAREST:
-            face = around[round(float(roll) / (pi / 2)) % 4]
-            problems.append(
-                f'rows[{i}] toward: found "{toward}", but the rotations so far turn the bend toward "{face}" '
-                f"({degrees(float(roll)):.1f} degrees from the top face); correct the rotation or the face"
-            )
+        plus = outboard if toward in ("inboard", "outboard") else right
+        around: tuple[Face, ...] = ("top", OPPOSITE[plus], "bottom", plus)
+        if toward is None or abs(float(wrap(roll - around.index(toward) * pi / 2))) <= _NEAREST:
+            continue
+        face = around[round(float(roll) / (pi / 2)) % 4]
+        problems.append(
+            f'rows[{i}] toward: found "{toward}", but the rotations so far turn the bend toward "{face}" '
+            f"({degrees(float(roll)):.1f} degrees from the top face); correct the rotation or the face"
+        )
     return problems
 
 
@@ -190,10 +196,15 @@ class _Reader:
         numbers = [[column[k] for column in columns] for k in range(4)]
         part = data.get("part")
         return Table(
-            name=self.name, part=part if isinstance(part, str) else None, hand=hand, rear=end == "rear",  # type: ignore[arg-type]
-            rows=BendRows.of(*numbers, tail), towards=tuple(column[4] for column in columns),
-            ways=tuple(column[5] for column in columns), dies=tuple(column[6] for column in columns),
-        )  # fmt: skip
+            name=self.name,
+            part=part if isinstance(part, str) else None,
+            hand=hand,  # type: ignore[arg-type]
+            rear=end == "rear",
+            rows=BendRows.of(numbers[0], numbers[1], numbers[2], numbers[3], tail),
+            towards=tuple(column[4] for column in columns),
+            ways=tuple(column[5] for column in columns),
+            dies=tuple(column[6] for column in columns),
+        )
 
     def _row(self, i: int, row: Any) -> tuple[Any, ...]:
         where = f"rows[{i}]"

@@ -17,7 +17,6 @@ from railmodel.units import quoted
 MAX_BYTES: int = 1_000_000
 MAX_DEPTH: int = 40
 MAX_VALUES: int = 50_000
-MAX_DIGITS: int = 400
 
 Loc = tuple[str | int, ...]
 
@@ -241,14 +240,14 @@ class _Builder:
         target = self.anchors.get(event.anchor)
         if target is None:
             state = "stands inside its own anchor" if event.anchor in self.anchors else "has no anchor above it"
-            raise self._refused(event, f"found the alias {quoted('*' + event.anchor)}, which {state}; write the value out")
+            raise self._refused(event, f"found the alias *{quoted(event.anchor)[1:-1]}, which {state}; write it out")
         self._more(event, target.size)
         return target
 
     def _more(self, event: Any, count: int) -> None:
         self.count += count
         if self.count > MAX_VALUES:
-            raise self._refused(event, f"found more than {MAX_VALUES:,} values, aliases followed; allowed: {MAX_VALUES:,}")
+            raise self._refused(event, f"found more than {MAX_VALUES:,} values, with aliases; allowed: {MAX_VALUES:,}")
 
     def _refused(self, event: Any, says: str) -> InputError:
         return InputError(f"{self.name}:{event.start_mark.line + 1}:{event.start_mark.column + 1}: {says}")
