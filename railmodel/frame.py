@@ -31,21 +31,29 @@ DEFAULT_ROLL_WITHIN = float(np.radians(1.5))
 UP = (0.0, 0.0, 1.0)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Frame:
-    """The whole job in vehicle axes.
+    """The whole job in vehicle axes. Two frames are equal only when they are the same one.
 
     Args:
-        job: the job as read.
-        shop: the shop it names, if any.
+        source: the job file it was made from.
         parts: every part that makes a shape; a pair gives its right part, then its left one.
         faults: findings about parts that make no shape.
     """
 
-    job: Job
-    shop: Shop | None
+    source: JobFile
     parts: tuple[RailPart, ...]
     faults: tuple[Finding, ...]
+
+    @property
+    def job(self) -> Job:
+        """The job as read."""
+        return self.source.job
+
+    @property
+    def shop(self) -> Shop | None:
+        """The shop the job names, if any."""
+        return self.source.shop
 
     @property
     def unit(self) -> Unit:
@@ -86,7 +94,7 @@ def build_frame(source: JobFile) -> Frame:
             faults += fault.findings
             continue
         parts += [right] if part.hand == "single" else [right, right.mirrored()]
-    return Frame(job=source.job, shop=source.shop, parts=tuple(parts), faults=tuple(faults))
+    return Frame(source=source, parts=tuple(parts), faults=tuple(faults))
 
 
 def _realised(part: Part, source: JobFile) -> RailPart:
