@@ -38,15 +38,16 @@ def raise_problems(tree: Tree, problems: Iterable[Problem], others: Sequence[str
     """
     placed = [(tree.place(problem.loc, key=problem.key), problem) for problem in problems]
     placed.sort(key=lambda found: found[0])
-    lines = dict.fromkeys(
-        f"{tree.name}:{line}:{column}: {label(tree.root.data, problem.loc[:-1] if problem.key else problem.loc)}{problem.says}"
-        for (line, column), problem in placed
-    )
+    lines = dict.fromkeys(f"{tree.name}:{line}:{column}: {_words(tree, found)}" for (line, column), found in placed)
     said = [*lines, *others]
     if len(said) > SHOWN:
         said = [*said[:SHOWN], f"{tree.name}: and {len(said) - SHOWN} more problems"]
     if said:
         raise InputError(said)
+
+
+def _words(tree: Tree, problem: Problem) -> str:
+    return label(tree.root.data, problem.loc[:-1] if problem.key else problem.loc) + problem.says
 
 
 def label(data: Any, loc: Sequence[str | int]) -> str:

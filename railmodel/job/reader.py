@@ -76,7 +76,19 @@ def read_job(path: Path) -> JobFile:
     Raises:
         InputError: anything that cannot be read or is not valid, one sentence each, in the order of the file.
     """
-    data = read_bytes(path, MAX_BYTES)
+    return job_from(read_bytes(path, MAX_BYTES), path)
+
+
+def job_from(data: bytes, path: Path) -> JobFile:
+    """A job from bytes that need not be saved yet; see `read_job`.
+
+    Args:
+        data: the job file's bytes.
+        path: where the file is or will be; the files it names are found from there.
+
+    Raises:
+        InputError: anything that is not valid.
+    """
     tree = read_tree(data, printable(path.name))
     raw = _mapping(tree, "job")
     problems: list[Problem] = []
@@ -109,10 +121,19 @@ def read_shop(path: Path) -> Shop:
     Raises:
         InputError: it cannot be read or is not valid.
     """
-    return _shop(read_bytes(path, MAX_BYTES), printable(path.name))
+    return shop_from(read_bytes(path, MAX_BYTES), printable(path.name))
 
 
-def _shop(data: bytes, name: str) -> Shop:
+def shop_from(data: bytes, name: str) -> Shop:
+    """A shop file from bytes; see `read_shop`.
+
+    Args:
+        data: its bytes.
+        name: how messages call it.
+
+    Raises:
+        InputError: it is not valid.
+    """
     tree = read_tree(data, name)
     problems: list[Problem] = []
     shop = _validated(Shop, _mapping(tree, "shop"), problems)
@@ -154,7 +175,7 @@ def _shop_of(
         problems.append(Problem(("shop",), error.problems[0]))
         return None, None
     try:
-        return _shop(data, named), shop_path
+        return shop_from(data, named), shop_path
     except InputError as error:
         others += error.problems
         return None, None
