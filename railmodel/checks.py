@@ -6,6 +6,7 @@ To add a check, write a function `(frame) -> findings` in the room it belongs to
 from collections.abc import Callable, Iterable
 
 from railmodel import shape_checks
+from railmodel.bending import limits
 from railmodel.findings import Finding, worst_first
 from railmodel.frame import Frame
 
@@ -18,7 +19,20 @@ CHECKS: tuple[Check, ...] = (
     shape_checks.two_planes,
     shape_checks.rolled_straights,
     shape_checks.pair_side,
-    shape_checks.seam_face,
+    limits.seams,
+    limits.die_fits,
+    limits.no_die,
+    limits.grip,
+    limits.between,
+    limits.small_offset,
+    limits.tail,
+    limits.greatest_angle,
+    limits.mandrel_reach,
+    limits.strain,
+    limits.wall,
+    limits.springback_record,
+    limits.sums,
+    limits.unknown_limits,
 )
 
 

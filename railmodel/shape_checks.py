@@ -184,24 +184,3 @@ def pair_side(frame: Frame) -> Iterator[Finding]:
             found=least, needs=0.0, unit="length",
         )  # fmt: skip
 
-
-def seam_face(frame: Frame) -> Iterator[Finding]:
-    """Seams asked on a face where the mill does not weld, or on a face the part does not have."""
-    for part in frame.parts:
-        if part.seam is None:
-            continue
-        depth = part.section.height if part.seam in ("top", "bottom") else part.section.width
-        across = part.section.width if part.seam in ("top", "bottom") else part.section.height
-        if part.seam not in ("top", "bottom", *part.sides):
-            says = f"{part.label}: seam {part.seam} is no face of this part; use top, bottom, {' or '.join(part.sides)}"
-        elif part.seam_on is None or part.section.height == part.section.width:
-            continue
-        elif (across > depth) != (part.seam_on == "wide"):
-            says = (
-                f"{part.label}: the seam is wanted on the {part.seam} face, but tube {part.tube} has its weld on a "
-                f"{part.seam_on} face; choose another face or order other tube"
-            )
-        else:
-            continue
-        yield Finding(rule="seam", level="stop", says=says, part=part.name, hand=part.hand, needs=None, found=None)
-

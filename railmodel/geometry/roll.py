@@ -7,7 +7,7 @@ nearest quarter turn.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from railmodel.geometry.centreline import Centreline, Stretch
 from railmodel.geometry.rows import Array, BendRows, rows_from_points, wrap
@@ -81,7 +81,7 @@ def _rolls(points: Array, top: Array) -> Array:
     return rows_from_points(points, np.zeros(points.shape[-2] - 2), top).roll
 
 
-def _move(points: Array, top: Array, index: int, wanted: Array) -> PointMove | None:
+def _move(points: Array, top: Array, index: int, wanted: NDArray[np.intp]) -> PointMove | None:
     """Least-norm Newton steps for one point until the wanted bends are legal; None where that is impossible."""
     target = QUARTER * np.round(_rolls(points, top) / QUARTER)
     by = np.zeros(3)
