@@ -1,7 +1,7 @@
 """Is it a shape a bender can make at all: overlapping bends, radii, the two-plane rule, rolled straights, hands."""
 
 from collections.abc import Iterator
-from math import cos, degrees, sin, tan
+from math import degrees, sin, tan
 
 import numpy as np
 
@@ -69,7 +69,7 @@ def tight_radii(frame: Frame) -> Iterator[Finding]:
     for part in frame.parts:
         reading = part.read
         for bend, stretch in zip(reading.bends, reading.line.bends, strict=True):
-            least = half_depth(part, bend, stretch.roll)
+            least = part.section.reach(stretch.roll)
             if stretch.radius > least + LENGTH:
                 continue
             says = (
@@ -80,15 +80,6 @@ def tight_radii(frame: Frame) -> Iterator[Finding]:
                 rule="tight radius", level="stop", says=says, part=part.name, hand=part.hand, bend=bend.number,
                 where=spot(stretch.start.at), found=stretch.radius, needs=least, unit="length",
             )  # fmt: skip
-
-
-def half_depth(part: RailPart, bend: Bend, roll: float) -> float:
-    """How far the section reaches from its centreline toward a bend's centre, mm; exact at any roll."""
-    if abs(bend.off) <= ANGLE:
-        return part.depth_toward(bend.toward) / 2
-    section, corner = part.section, part.section.corner
-    across = abs(sin(roll)) * (section.width / 2 - corner)
-    return across + abs(cos(roll)) * (section.height / 2 - corner) + corner
 
 
 def two_planes(frame: Frame) -> Iterator[Finding]:

@@ -6,7 +6,7 @@ height, so bending in the side view is about `s` and bending in the plan view is
 """
 
 from dataclasses import dataclass
-from math import pi
+from math import cos, pi, sin
 
 from railmodel.errors import GeometryError
 
@@ -131,6 +131,11 @@ class Section:
     def turned(self) -> "Section":
         """The same tube with height and width exchanged."""
         return Section(height=self.width, width=self.height, wall=self.wall, corner=self.corner)
+
+    def reach(self, roll: float) -> float:
+        """How far the tube reaches from its centre in the direction of a roll (radians from the top face), mm."""
+        across, up = self.width / 2 - self.corner, self.height / 2 - self.corner
+        return abs(across * sin(roll)) + abs(up * cos(roll)) + self.corner
 
     def _outer(self, what: str) -> float:
         return _solid(self.height, self.width, self.corner, what)
