@@ -1,0 +1,386 @@
+"""Exact solids of rails: every face a plane, a cylinder, a cone or a torus, built face by face from the centreline.
+
+The section's outline is carried along the centreline; each of its sides makes one face in each straight and bend.
+A flat side makes a plane in a straight; in a bend a plane or a cylinder where the roll is a quarter turn, and a cone
+where it is not. A rounded corner makes a cylinder in a straight and a torus in a bend. Neighbouring faces share
+their edges, so the skin is closed by construction and nothing is sewn or approximated. The kernel's own sweeps are
+not used: at rolls within 1e-4 rad of a quarter turn they give surfaces of revolution or faces that miss their edges.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import atan2, copysign, cos, hypot, pi, sin
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from railmodel.errors import GeometryError
+from railmodel.geometry.centreline import Centreline, Pose, Stretch
+from railmodel.geometry.rows import Array
+from railmodel.part import RailPart
+from railmodel.tolerances import LENGTH
+
+if TYPE_CHECKING:
+    import cadquery
+
+_KERNEL = 1e-7
+"""mm; the kernel's own tolerance: points closer than this are one vertex to it."""
+
+_Edges = tuple[Any, Any, Any, Any]
+
+
+def solid(part: RailPart) -> "cadquery.Solid":
+    """The exact solid of a part in vehicle axes, mm.
+
+    Its volume is the section's area times the centreline's length (Pappus). A left part is built from its own line.
+
+    Raises:
+        GeometryError: a bend tighter than the tube is deep, bends that overlap, or a rail without length.
+    """
+    import cadquery
+
+    return cadquery.Solid(kernel_solid(part))
+
+
+def kernel_solid(part: RailPart) -> Any:
+    """The same solid as the kernel's own `TopoDS_Solid`: saves loading all of cadquery where only files are written.
+
+    Raises:
+        GeometryError: as for `solid`.
+    """
+    from OCP.BRep import BRep_Builder
+    from OCP.TopoDS import TopoDS_Shell, TopoDS_Solid
+
+    run = _run(part)
+    section = part.section
+    outer = _skin(_outline(section.height, section.width, section.corner), run)
+    bore = _outline(section.height - 2 * section.wall, section.width - 2 * section.wall, section.inside_corner)
+    inner = _skin(bore, run)
+    first, last = run[0].start, run[-1].pose(run[-1].length)
+    builder, shell, result = BRep_Builder(), TopoDS_Shell(), TopoDS_Solid()
+    builder.MakeShell(shell)
+    for face in outer.faces:
+        builder.Add(shell, face)
+    for face in inner.faces:
+        builder.Add(shell, face.Reversed())
+    builder.Add(shell, _cap(first.at, -first.t, outer.first.Reversed(), inner.first))
+    builder.Add(shell, _cap(last.at, last.t, outer.last, inner.last.Reversed()))
+    shell.Closed(True)
+    builder.MakeSolid(result)
+    builder.Add(result, shell)
+    return result
+
+
+def _run(part: RailPart) -> tuple[Stretch, ...]:
+    """The straights and bends that have a length.
+
+    Raises:
+        GeometryError: they make no solid.
+    """
+    stretches = part.line.stretches
+    for stretch in stretches:
+        if stretch.kind == "straight" and stretch.length < -LENGTH:
+            raise GeometryError(_overlap(part, stretch))
+        depth = part.section.reach(stretch.roll)
+        if stretch.kind == "bend" and stretch.radius <= depth + LENGTH:
+            raise GeometryError(
+                f"{part.label}, bend {stretch.number} from the front end: centreline radius {stretch.radius:g} mm is "
+                f"{depth - stretch.radius:.6g} mm too small for a tube that reaches {depth:g} mm toward the inside "
+                f"of the bend; use a radius above {depth:g} mm"
+            )
+    if any(0 < abs(stretch.length) <= LENGTH for stretch in stretches):
+        stretches = _without_specks(part.line).stretches
+    run = tuple(stretch for stretch in stretches if stretch.length > LENGTH)
+    if not run:
+        raise GeometryError(f"{part.label}: the centreline has no length; give it two points that lie apart")
+    return run
+
+
+def _overlap(part: RailPart, straight: Stretch) -> str:
+    """Why a negative straight makes no solid."""
+    count, after = part.line.rows.count, straight.number + 1
+    if count and 0 < straight.number < count:
+        between = f"bends {straight.number} and {after} from the front end overlap by {-straight.length:g} mm"
+    else:
+        near = "front" if straight.number == 0 else "rear"
+        between = f"the bend nearest the {near} end begins {-straight.length:g} mm beyond that end"
+    return f"{part.label}: {between}; move the points apart or use a smaller radius"
+
+
+def _without_specks(line: Centreline) -> Centreline:
+    """The same centreline with lengths within the tolerance of 0 made 0, so that the pieces left still meet."""
+    rows = line.rows
+    arc = rows.angle * rows.radius
+    return Centreline(
+        replace(
+            rows,
+            distance=np.where(np.abs(rows.distance) <= LENGTH, 0.0, rows.distance),
+            angle=np.where(arc <= LENGTH, 0.0, rows.angle),
+            tail=np.where(np.abs(rows.tail) <= LENGTH, 0.0, rows.tail),
+        ),
+        line.start,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Arc:
+    """A rounded corner: centre (s, u) and radius, mm, and the polar angle from s where its quarter turn begins."""
+
+    s: float
+    u: float
+    radius: float
+    begin: float
+
+    @property
+    def turn(self) -> tuple[float, float]:
+        """Polar angles where it begins and ends."""
+        return self.begin, self.begin + pi / 2
+
+
+@dataclass(frozen=True, slots=True)
+class _Outline:
+    """Corner points (m, 2) as (s, u), mm, and the side from each to the next: a rounded corner, or None if flat.
+
+    Counter-clockwise seen against the travel direction.
+    """
+
+    points: Array
+    arcs: tuple[_Arc | None, ...]
+
+    @property
+    def centres(self) -> Array:
+        """(m, 2) centre of each side's arc; the side's first point where it is flat."""
+        pairs = zip(self.arcs, self.points, strict=True)
+        return np.array([point if arc is None else (arc.s, arc.u) for arc, point in pairs])
+
+    @property
+    def outward(self) -> Array:
+        """(m, 2) direction out of the outline square to the chord of each side, not unit length."""
+        chord = np.roll(self.points, -1, axis=0) - self.points
+        return np.stack([chord[:, 1], -chord[:, 0]], axis=-1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ring:
+    """An outline standing at one pose: corner points with their vertices; each side's edge, and its arc's centre."""
+
+    points: list[Any]
+    vertices: list[Any]
+    edges: list[Any]
+    centres: list[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class _Skin:
+    """Faces of one outline carried along the centreline, normals outward, and its wires at both ends."""
+
+    faces: list[Any]
+    first: Any
+    last: Any
+
+
+def _outline(height: float, width: float, corner: float) -> _Outline:
+    """A rounded rectangle; sides and corners of no length are left out."""
+    corner = corner if corner > _KERNEL else 0.0
+    reach_s, reach_u = width / 2 - corner, height / 2 - corner
+    points: list[tuple[float, float]] = []
+    arcs: list[_Arc | None] = []
+    for quarter, (s, u) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
+        centre_s, centre_u = s * reach_s, u * reach_u
+        out = ((1, 0), (0, 1), (-1, 0), (0, -1), (1, 0))
+        if corner:
+            points.append((centre_s + corner * out[quarter][0], centre_u + corner * out[quarter][1]))
+            arcs.append(_Arc(centre_s, centre_u, corner, quarter * pi / 2))
+        if 2 * (reach_u if quarter % 2 else reach_s) > _KERNEL:
+            points.append((centre_s + corner * out[quarter + 1][0], centre_u + corner * out[quarter + 1][1]))
+            arcs.append(None)
+    return _Outline(np.array(points), tuple(arcs))
+
+
+def _skin(outline: _Outline, run: Sequence[Stretch]) -> _Skin:
+    """Carry an outline along straights and bends."""
+    poses = [*(stretch.start for stretch in run), run[-1].pose(run[-1].length)]
+    rings = [_ring(outline, pose) for pose in poses]
+    faces = []
+    for stretch, (near, far) in zip(run, pairwise(rings), strict=True):
+        faces += (_straight if stretch.kind == "straight" else _bend)(outline, stretch, near, far)
+    return _Skin(faces, _wire(rings[0].edges), _wire(rings[-1].edges))
+
+
+def _ring(outline: _Outline, pose: Pose) -> _Ring:
+    """The outline's vertices and edges at a pose."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeVertex
+    from OCP.Geom import Geom_Circle
+    from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
+
+    frame = np.array([pose.s, pose.u])
+    points = [gp_Pnt(*point) for point in (pose.at + outline.points @ frame).tolist()]
+    centres = [gp_Pnt(*centre) for centre in (pose.at + outline.centres @ frame).tolist()]
+    vertices = [BRepBuilderAPI_MakeVertex(point).Vertex() for point in points]
+    along, across = gp_Dir(*pose.t.tolist()), gp_Dir(*pose.s.tolist())
+    edges = []
+    for arc, centre, ends in zip(outline.arcs, centres, pairwise([*vertices, vertices[0]]), strict=True):
+        if arc is None:
+            edges.append(BRepBuilderAPI_MakeEdge(*ends).Edge())
+        else:
+            circle = Geom_Circle(gp_Ax2(centre, along, across), arc.radius)
+            edges.append(BRepBuilderAPI_MakeEdge(circle, *ends, *arc.turn).Edge())
+    return _Ring(points, vertices, edges, centres)
+
+
+def _straight(outline: _Outline, stretch: Stretch, near: _Ring, far: _Ring) -> list[Any]:
+    """The faces of a straight: planes, and cylinders at rounded corners."""
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
+    from OCP.Geom import Geom_CylindricalSurface, Geom_Plane
+    from OCP.gp import gp_Ax3, gp_Dir
+
+    along, across = gp_Dir(*stretch.start.t.tolist()), gp_Dir(*stretch.start.s.tolist())
+    outward = (outline.outward @ np.array([stretch.start.s, stretch.start.u])).tolist()
+    lines = [BRepBuilderAPI_MakeEdge(*ends).Edge() for ends in zip(near.vertices, far.vertices, strict=True)]
+    faces = []
+    for i, arc in enumerate(outline.arcs):
+        edges = near.edges[i], lines[(i + 1) % len(lines)], far.edges[i], lines[i]
+        if arc is None:
+            faces.append(_face(Geom_Plane(gp_Ax3(near.points[i], gp_Dir(*outward[i]))), edges))
+        else:
+            surface = Geom_CylindricalSurface(gp_Ax3(near.centres[i], along, across), arc.radius)
+            chart = _Chart((0.0, 0.0), (1.0, 0.0), (0.0, 1.0), arc.turn, stretch.length)
+            faces.append(_face(surface, edges, chart))
+    return faces
+
+
+def _bend(outline: _Outline, stretch: Stretch, near: _Ring, far: _Ring) -> list[Any]:
+    """The faces of a bend: tori at rounded corners, and planes, cylinders or cones between them.
+
+    Works in (distance from the bend's axis, height along it), where the outline runs clockwise.
+    """
+    from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
+    from OCP.Geom import Geom_Circle, Geom_ToroidalSurface
+    from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt
+
+    sine, cosine = sin(stretch.roll), cos(stretch.roll)
+    (x, y, z), axis = stretch.centre.tolist(), stretch.axis.tolist()
+    begin = gp_Dir(*(-stretch.inward).tolist())
+    senses = {1.0: gp_Dir(*axis), -1.0: gp_Dir(*axis).Reversed()}
+
+    def seen_from_axis(s: float, u: float) -> tuple[float, float]:
+        return stretch.radius + s * sine - u * cosine, -s * cosine - u * sine
+
+    def axes(height: float, sense: float = 1.0) -> Any:
+        centre = gp_Pnt(x + height * axis[0], y + height * axis[1], z + height * axis[2])
+        return gp_Ax3(centre, senses[sense], begin)
+
+    seen = [seen_from_axis(s, u) for s, u in outline.points.tolist()]
+    rounds = []
+    for (distance, height), *ends in zip(seen, near.vertices, far.vertices, strict=True):
+        circle = Geom_Circle(axes(height).Ax2(), distance)
+        rounds.append(BRepBuilderAPI_MakeEdge(circle, *ends, 0.0, stretch.angle).Edge())
+    faces = []
+    for i, arc in enumerate(outline.arcs):
+        j = (i + 1) % len(rounds)
+        edges = near.edges[i], rounds[j], far.edges[i], rounds[i]
+        if arc is None:
+            faces.append(_turned_flat(seen[i], seen[j], stretch.angle, axes, edges))
+        else:
+            distance, height = seen_from_axis(arc.s, arc.u)
+            chart = _Chart((0.0, stretch.roll - pi / 2), (0.0, -1.0), (1.0, 0.0), arc.turn, stretch.angle)
+            faces.append(_face(Geom_ToroidalSurface(axes(height), distance, arc.radius), edges, chart))
+    return faces
+
+
+def _turned_flat(
+    begin: tuple[float, float], end: tuple[float, float], angle: float, axes: Callable[..., Any], edges: _Edges
+) -> Any:
+    """The face a flat side makes in a bend, its ends given as (distance from the axis, height along it), mm."""
+    from OCP.Geom import Geom_ConicalSurface, Geom_CylindricalSurface, Geom_Plane
+
+    outward, up = end[0] - begin[0], end[1] - begin[1]
+    if abs(up) <= _KERNEL / 2:
+        return _face(Geom_Plane(axes((begin[1] + end[1]) / 2, 1.0 if outward > 0 else -1.0)), edges)
+    length, sense = hypot(outward, up), 1.0
+    if abs(outward) <= _KERNEL / 2:
+        surface = Geom_CylindricalSurface(axes(begin[1]), (begin[0] + end[0]) / 2)
+        chart = _Chart((0.0, 0.0), (0.0, copysign(1.0, up)), (1.0, 0.0), (0.0, length), angle)
+    else:  # a cone that opens along its axis, as the exchange format asks
+        sense = copysign(1.0, outward * up)
+        surface = Geom_ConicalSurface(axes(begin[1], sense), atan2(abs(outward), abs(up)), begin[0])
+        chart = _Chart((0.0, 0.0), (0.0, copysign(1.0, outward)), (sense, 0.0), (0.0, length), angle)
+    return _face(surface, edges, chart, reversed_=up > 0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Chart:
+    """Where a face lies on its surface: (origin) + q (across) + w (along) in the surface's own parameters.
+
+    q runs over `sweep` along the outline's side, w from 0 to `reach` along the tube; both directions are unit length.
+    """
+
+    origin: tuple[float, float]
+    across: tuple[float, float]
+    along: tuple[float, float]
+    sweep: tuple[float, float]
+    reach: float
+
+
+def _face(surface: Any, edges: _Edges, chart: _Chart | None = None, *, reversed_: bool = False) -> Any:
+    """The face between four edges, its normal out of the outline; `reversed_` where the surface's own looks in.
+
+    Edges: the outline's side at the near end, the line along the tube at that side's end, the side at the far end,
+    the line along the tube at the side's start. A plane needs no chart.
+    """
+    from OCP.BRep import BRep_Builder
+    from OCP.TopAbs import TopAbs_Orientation
+    from OCP.TopoDS import TopoDS_Face
+
+    near, right, far, left = edges
+    builder, face = BRep_Builder(), TopoDS_Face()
+    builder.MakeFace(face, surface, _KERNEL)
+    if chart is not None:
+        _lay(surface, edges, chart)
+    wire = _wire([near, right, far.Reversed(), left.Reversed()])
+    builder.Add(face, wire.Reversed() if reversed_ else wire)
+    return face.Oriented(TopAbs_Orientation.TopAbs_REVERSED) if reversed_ else face
+
+
+def _lay(surface: Any, edges: _Edges, chart: _Chart) -> None:
+    """Give a surface's edges their lines in its parameters, which the kernel needs on all but planes."""
+    from OCP.BRep import BRep_Builder
+    from OCP.Geom2d import Geom2d_Line
+    from OCP.gp import gp_Dir2d, gp_Pnt2d
+    from OCP.TopLoc import TopLoc_Location
+
+    (x, y), (begin, end) = chart.origin, chart.sweep
+    across, along = chart.across, chart.along
+    places = (0.0, 0.0), (end, 0.0), (0.0, chart.reach), (begin, 0.0)
+    builder, here = BRep_Builder(), TopLoc_Location()
+    for edge, (q, w), direction in zip(edges, places, (across, along, across, along), strict=True):
+        point = gp_Pnt2d(x + q * across[0] + w * along[0], y + q * across[1] + w * along[1])
+        builder.UpdateEdge(edge, Geom2d_Line(point, gp_Dir2d(*direction)), surface, here, _KERNEL)
+
+
+def _cap(at: Array, outward: Array, outer: Any, inner: Any) -> Any:
+    """The flat ring that closes an end, from wires that turn counter-clockwise and clockwise about its normal."""
+    from OCP.BRep import BRep_Builder
+    from OCP.Geom import Geom_Plane
+    from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt
+    from OCP.TopoDS import TopoDS_Face
+
+    builder, face = BRep_Builder(), TopoDS_Face()
+    builder.MakeFace(face, Geom_Plane(gp_Ax3(gp_Pnt(*at), gp_Dir(*outward))), _KERNEL)
+    builder.Add(face, outer)
+    builder.Add(face, inner)
+    return face
+
+
+def _wire(edges: Sequence[Any]) -> Any:
+    """A closed wire of edges in order."""
+    from OCP.BRep import BRep_Builder
+    from OCP.TopoDS import TopoDS_Wire
+
+    builder, wire = BRep_Builder(), TopoDS_Wire()
+    builder.MakeWire(wire)
+    for edge in edges:
+        builder.Add(wire, edge)
+    wire.Closed(True)
+    return wire
