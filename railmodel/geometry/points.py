@@ -13,6 +13,9 @@ from railmodel.tolerances import ANGLE, LENGTH
 
 PointsAt = Literal["centre", "top", "bottom", "inside", "outside"]
 
+DOUBLES_BACK: float = 1e-6
+"""A bend this close to 180 degrees (radians) is one: its corner point lies 2 million radii away."""
+
 
 def point_faults(points: Array, say: Callable[[float], str]) -> Iterator[tuple[str, str, Array, int | None]]:
     """What keeps points (n + 2, 3) from making a rail.
@@ -34,12 +37,11 @@ def point_faults(points: Array, say: Callable[[float], str]) -> Iterator[tuple[s
         if short[i - 1] or short[i]:
             continue
         sine = np.linalg.norm(np.cross(legs[i - 1], legs[i])) / (lengths[i - 1] * lengths[i])
-        if sine > ANGLE:
-            continue
-        if np.dot(legs[i - 1], legs[i]) > 0:
+        onward = np.dot(legs[i - 1], legs[i]) > 0
+        if onward and sine <= ANGLE:
             says = f"point {i + 1} lies on the line between its neighbours, a bend of 0 degrees; take it out or move it"
             yield "no bend", says, points[i], i
-        else:
+        elif not onward and sine <= DOUBLES_BACK:
             says = (
                 f"the rail doubles back at point {i + 1}, a bend of 180 degrees that no corner point can describe; "
                 "use two points, or write the part as a path"
