@@ -164,6 +164,51 @@ def new(
     typer.echo(f"{file} written; try: railmodel build {file} --out out")
 
 
+@app.command(
+    epilog="Examples: railmodel calibrate shop.yaml --plots out; railmodel calibrate shop.yaml --add --die 'hard 7' "
+    "--tube main --set 31.3 --measured 30.2 --tube-used '3 5/8'"
+)
+def calibrate(
+    shop: Annotated[Path, typer.Argument(metavar="SHOP", help="The shop file (YAML).", show_default=False)],
+    plots: Annotated[Path | None, typer.Option(help="Folder for a plot (SVG) of each die and tube.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the fits as JSON.")] = False,
+    add: Annotated[bool, typer.Option("--add", help="Add a test bend to the record; nothing is rewritten.")] = False,
+    die: Annotated[str | None, typer.Option(help="Die of the test bend.")] = None,
+    tube: Annotated[str | None, typer.Option(help="Tube of the test bend.")] = None,
+    set_angle: Annotated[float | None, typer.Option("--set", help="Angle it was set to, degrees.")] = None,
+    measured: Annotated[float | None, typer.Option(help="Angle it measured, degrees.")] = None,
+    tube_used: Annotated[str | None, typer.Option(help="Stock the bend took up, as read on a tape.")] = None,
+    wall: Annotated[str | None, typer.Option(help="Wall of the tube.")] = None,
+    grade: Annotated[str, typer.Option(help="Steel grade.")] = "",
+    heat: Annotated[str, typer.Option(help="Heat number from the mill certificate.")] = "",
+    date: Annotated[str | None, typer.Option(help="Date; today when left out.")] = None,
+    note: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
+) -> None:
+    """Show what the record of test bends says of each die, and which test bend to make next."""
+    from railmodel.app.calibrate import calibration_answer, calibration_lines, read_record, record_of, write_plots
+    from railmodel.job.reader import read_shop
+
+    owned = read_shop(shop)
+    if add:
+        from railmodel.app.add_bend import add_bend
+
+        said = add_bend(
+            owned, record_of(owned, shop), die=die, tube=tube, set_angle=set_angle, measured=measured,
+            tube_used=tube_used, wall=wall, grade=grade, heat=heat, date=date, note=note,
+        )  # fmt: skip
+        typer.echo(said)
+        return
+    log = read_record(owned, shop)
+    if as_json:
+        typer.echo(json.dumps(calibration_answer(owned, log), indent=2, ensure_ascii=False, allow_nan=False))
+    else:
+        for line in calibration_lines(owned, log):
+            typer.echo(line)
+    if plots is not None:
+        for path in write_plots(owned, log, plots):
+            typer.echo(str(path), err=as_json)
+
+
 def _kind_of(out: Path | None) -> Format:
     ending = "" if out is None else out.suffix.lower().lstrip(".")
     return Format(ending) if ending in {kind.value for kind in Format} else Format.json
