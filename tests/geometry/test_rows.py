@@ -102,8 +102,22 @@ def test_the_first_rotation_counts_from_the_top_face_right_handed_about_the_trav
 
 
 def test_a_top_that_leans_along_the_first_leg_counts_by_its_part_across() -> None:
-    points = [[0, 0, 0], [800, 0, 0], [1500, 0, 200]]
-    assert rows_from_points(points, [150], top=[0.8, 0.0, 0.6]).rotation[0] == pytest.approx(0.0, abs=1e-15)
+    points = [[0, 0, 0], [800, 0, 0], [1500, -200, 0]]
+    assert rows_from_points(points, [150], top=[0.8, 0.0, 0.6]).rotation[0] == pytest.approx(np.pi / 2, abs=1e-15)
+
+
+def test_an_offset_in_any_plane_is_never_minus_180_by_rounding() -> None:
+    random = np.random.default_rng(11)
+    across, along = random.normal(size=(2, 4000, 3))
+    along /= np.linalg.norm(along, axis=-1, keepdims=True)
+    run, rise = random.uniform([200, 40], [900, 300], size=(4000, 2)).T
+    lean = np.cross(along, across)
+    lean /= np.linalg.norm(lean, axis=-1, keepdims=True)
+    second = 600 * along
+    third = second + run[:, None] * along + rise[:, None] * lean
+    points = np.stack([np.zeros_like(along), second, third, third + 700 * along], axis=1)
+    rotation = rows_from_points(points, [100, 100], top=across).rotation[:, 1]
+    assert rotation == pytest.approx(np.pi, abs=1e-11)
 
 
 def test_bends_that_overlap_leave_a_negative_straight_by_that_much() -> None:
@@ -177,6 +191,13 @@ def test_wrapping_keeps_the_angle_and_lands_above_minus_180_up_to_180(angle: flo
     wrapped = float(wrap(angle))
     assert -np.pi < wrapped <= np.pi
     assert abs(np.exp(1j * wrapped) - np.exp(1j * angle)) < 1e-11
+
+
+@pytest.mark.parametrize("hair", [0.0, 5e-16, -5e-16, 5e-13, -5e-13])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_within_a_hair_of_a_reversal_it_is_at_most_180_and_never_minus_180(hair: float, sign: float) -> None:
+    assert np.pi - 1e-12 < float(wrap(sign * np.pi + hair)) <= np.pi
+    assert not np.signbit(wrap(-0.0))
 
 
 @pytest.mark.parametrize("turns", range(-3, 4))
