@@ -72,6 +72,15 @@ def kernel_solid(part: RailPart) -> Any:
     return result
 
 
+def check_solid(part: RailPart) -> None:
+    """Refuse a part that makes no solid, without building it.
+
+    Raises:
+        GeometryError: a bend tighter than the tube is deep, bends that overlap, or a rail without length.
+    """
+    _run(part)
+
+
 def _run(part: RailPart) -> tuple[Stretch, ...]:
     """The straights and bends that have a length.
 

@@ -8,7 +8,9 @@ floor/      each tube's flat layout
 import json
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
 from railmodel.app.answers import check_answer
 from railmodel.app.names import file_stem, unique_stems
@@ -17,6 +19,11 @@ from railmodel.files import writable_folder, write_whole
 from railmodel.findings import Finding
 from railmodel.frame import Frame
 from railmodel.part import RailPart
+
+if TYPE_CHECKING:
+    from exporters.step import Body
+
+DxfVersion = Literal["R2010", "R12"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +49,7 @@ class Outcome:
     problem: str | None = None
 
 
-def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: str) -> list[Step]:
+def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) -> list[Step]:
     """The files of a job in the order they are written."""
     stems = unique_stems(part.label for part in frame.parts)
     steps = [Step(path=Path("check.json"), what="findings and measurements", write=_check(frame, findings))]
@@ -97,7 +104,7 @@ def _table_steps(frame: Frame, part: RailPart, stem: str) -> list[Step]:
     ]  # fmt: skip
 
 
-def _flat_step(frame: Frame, part: RailPart, stem: str, findings: Sequence[Finding], dxf: str) -> Step:
+def _flat_step(frame: Frame, part: RailPart, stem: str, findings: Sequence[Finding], dxf: DxfVersion) -> Step:
     own = [f for f in findings if f.level == "stop" and f.part == part.name and f.hand in (None, part.hand)]
 
     def write(path: Path) -> None:
@@ -112,27 +119,59 @@ def _flat_step(frame: Frame, part: RailPart, stem: str, findings: Sequence[Findi
 
 
 def _solid_steps(frame: Frame, stems: Sequence[str]) -> list[Step]:
-    solids: dict[str, object] = {}
+    solids = _Solids(frame.parts)
 
     def one(part: RailPart) -> Callable[[Path], None]:
         def write(path: Path) -> None:
-            from exporters import step
+            from exporters.step import write_part
 
-            solids[part.label] = step.solid(part)
-            step.write_part(part, path, solid=solids[part.label])
+            write_part(solids.body(part), path)
 
         return write
 
     def every(path: Path) -> None:
-        from exporters import step
+        from exporters.step import write_parts
 
-        made = [part for part in frame.parts if part.label in solids]
-        if not made:
+        if not solids.bodies:
             raise GeometryError("no part of this job makes a solid; see the findings that stop it")
-        step.write_parts(made, path, title=frame.job.job, solids=[solids[part.label] for part in made])
+        write_parts(list(solids.bodies.values()), path, title=frame.job.job)
 
     singles = [
         Step(path=Path("cnc", f"{stem}.step"), what=f"solid of {part.label}", write=one(part))
         for part, stem in zip(frame.parts, stems, strict=True)
     ]
     return [*singles, Step(path=Path("customer", f"{file_stem(frame.job.job)}.step"), what="assembly", write=every)]
+
+
+class _Solids:
+    """The parts' solids, each built once, when the first is asked for."""
+
+    def __init__(self, parts: Sequence[RailPart]) -> None:
+        self._parts = parts
+        self._problems: dict[str, str] = {}
+
+    @cached_property
+    def bodies(self) -> dict[str, "Body"]:
+        """Every part that makes a solid, by label."""
+        from exporters.solids import check_solid
+        from exporters.step import bodies
+
+        good: list[RailPart] = []
+        for part in self._parts:
+            try:
+                check_solid(part)
+            except GeometryError as error:
+                self._problems[part.label] = str(error)
+            else:
+                good.append(part)
+        return {body.part.label: body for body in bodies(good)}
+
+    def body(self, part: RailPart) -> "Body":
+        """The part's solid.
+
+        Raises:
+            GeometryError: it makes none.
+        """
+        if part.label not in self.bodies:
+            raise GeometryError(self._problems[part.label])
+        return self.bodies[part.label]

@@ -145,7 +145,7 @@ def build(
     writable_folder(out)
     frame = build_frame(source)
     findings = run_checks(frame)
-    steps = plan_build(frame, findings, dxf=dxf.value.upper())
+    steps = plan_build(frame, findings, dxf="R12" if dxf is Dxf.r12 else "R2010")
     problems = [outcome for outcome in progress(run_build(steps, out), len(steps)) if outcome.problem]
     for outcome in problems:
         typer.echo(f"not written: {outcome.step.path} ({outcome.step.what}): {outcome.problem}", err=True)
