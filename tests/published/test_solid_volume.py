@@ -3,7 +3,7 @@
 Pappus-Guldin, V = A d: R. Larson and B. Edwards, Calculus, section 7.6, example 7 (a torus of radius 2 with a circle
 of radius 1: V = 4 pi^2, printed as 39.5). The centre of mass of a bend follows from the parallel-axis theorem: a
 fibre at radius r carries r dA of metal a radian and its own centre stands at r, so the metal's centre circle has the
-radius (integral of r^2 dA) / (R A) = R + I / (A R), and an arc of it has its centre at sin(angle/2) / (angle/2) of that.
+radius (integral of r^2 dA) / (R A) = R + I / (A R); an arc of it has its centre at sin(angle/2) / (angle/2) of that.
 """
 
 import numpy as np
