@@ -5,7 +5,6 @@
 
 import re
 from fractions import Fraction
-from math import isnan
 from typing import Literal
 
 Unit = Literal["in", "mm"]
@@ -76,7 +75,7 @@ def parse_length(value: str | int | float, unit: Unit) -> float:
     """
     if isinstance(value, str):
         exact = _parsed(value, unit)
-    elif isinstance(value, bool) or not isinstance(value, int | float) or isnan(value):
+    elif isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise LengthError(_not_a_length(value))
     else:
         exact = Fraction(repr(float(value))) * _MM[unit] if abs(value) <= LIMIT else Fraction(2 * int(LIMIT))
@@ -183,4 +182,5 @@ def quoted(value: object, longest: int = 60) -> str:
 
 
 def _not_a_length(value: object) -> str:
-    return f"""found {quoted(value)}; allowed: a length such as 4.5, 4 1/2, 3' 6 1/2", 114 mm"""
+    found = "a list" if isinstance(value, list) else "a mapping" if isinstance(value, dict) else quoted(value)
+    return f"""found {"nothing" if value is None else found}; allowed: a length such as 4.5, 4 1/2, 3' 6 1/2", 114 mm"""

@@ -1,7 +1,6 @@
 """Writing values back into a job or shop file: only the bytes of the values change, comments and order stay."""
 
 import hashlib
-import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -28,8 +27,14 @@ def yaml_text(value: str | int | float | bool | None) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         plain = _PLAIN_WORD.fullmatch(value) and isinstance(scalar(value), str)
-        return value if plain else json.dumps(value, ensure_ascii=not value.isprintable())
+        return value if plain else '"' + "".join(map(_escaped, value)) + '"'
     return repr(value)
+
+
+def _escaped(character: str) -> str:
+    if character in '"\\':
+        return f"\\{character}"
+    return character if character.isprintable() else f"\\U{ord(character):08x}"
 
 
 def set_values(text: str, changes: Mapping[Loc, str]) -> str:
@@ -51,7 +56,11 @@ def set_values(text: str, changes: Mapping[Loc, str]) -> str:
         loc = _in_file(tree.root, place)
         if "\n" in new or "\r" in new:
             raise InputError(f"{_said(loc)}: found a new value of several lines; allowed: one; nothing was changed")
-        data = _with_value(data, loc, read_tree(f"- {new}".encode(), f"the new value of {_said(loc)}").root.data[0])
+        value = read_tree(f"- {new}".encode(), f"the new value of {_said(loc)}").root.data[0]
+        try:
+            data = _with_value(data, loc, value)
+        except LookupError:
+            raise InputError(f"{_said(loc)}: no such place in the file; nothing was changed") from None
         splices.append(_splice(text, tree.root, loc, new))
     result = text
     for start, end, new in sorted(splices, key=lambda splice: splice[:2], reverse=True):
@@ -115,7 +124,7 @@ def _with_value(data: Any, loc: Loc, value: Any) -> Any:
     """Plain data with one value replaced or added; nothing is changed in place.
 
     Raises:
-        InputError: there is no such place.
+        LookupError: there is no such place.
     """
     if not loc:
         return value
@@ -124,7 +133,7 @@ def _with_value(data: Any, loc: Loc, value: Any) -> Any:
         return {**data, step: _with_value(data.get(step), rest, value)}
     if isinstance(data, list) and isinstance(step, int) and 0 <= step < len(data):
         return [*data[:step], _with_value(data[step], rest, value), *data[step + 1 :]]
-    raise InputError(f"{_said(loc)}: no such place in the file; nothing was changed")
+    raise LookupError(loc)
 
 
 def _splice(text: str, root: Node, loc: Loc, new: str) -> tuple[int, int, str]:

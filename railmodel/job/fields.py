@@ -43,16 +43,16 @@ def number(value: Any) -> float:
         ValueError: anything else.
     """
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e15:
-        raise ValueError(f"found {quoted(value)}; allowed: a number")
+        raise ValueError(f"found {shown(value)}; allowed: a number")
     return float(value)
 
 
 def _angle(low: float, high: float, allowed: str, inside: Callable[[float], bool]) -> Callable[[Any], float]:
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
-            raise ValueError(f"found {quoted(value)}; allowed: {allowed}, a plain number")
+            raise ValueError(f"found {shown(value)}; allowed: {allowed}, a plain number")
         if not (low <= value <= high and inside(float(value))):
-            raise ValueError(f"found {quoted(value)}; allowed: {allowed}")
+            raise ValueError(f"found {shown(value)}; allowed: {allowed}")
         return radians(value)
 
     return read
@@ -60,7 +60,7 @@ def _angle(low: float, high: float, allowed: str, inside: Callable[[float], bool
 
 def _three(value: Any, read: Callable[[Any], float], what: str) -> tuple[float, float, float]:
     if isinstance(value, str) or not isinstance(value, Sequence) or len(value) != 3:
-        raise ValueError(f"found {quoted(_plain(value))}; allowed: {what}")
+        raise ValueError(f"found {shown(value)}; allowed: {what}")
     found = []
     for axis, item in zip("xyz", value, strict=True):
         try:
@@ -82,7 +82,7 @@ def _sizes(value: Any, info: ValidationInfo) -> tuple[float, float, float]:
 def _direction(value: Any) -> tuple[float, float, float]:
     found = _three(value, number, "three numbers [x, y, z]")
     if max(map(abs, found)) < 1e-9:
-        raise ValueError(f"found {quoted(_plain(value))}; allowed: a direction of some length, such as [1, 0, 0]")
+        raise ValueError(f"found {shown(value)}; allowed: a direction of some length, such as [1, 0, 0]")
     return found
 
 
@@ -94,7 +94,7 @@ def _text(longest: int, several_lines: bool, value: Any) -> str:
     raw = getattr(value, "raw", value)
     if not isinstance(raw, str):
         if isinstance(raw, bool) or not isinstance(raw, int | float):
-            raise ValueError(f"found {quoted(_plain(raw))}; allowed: text")
+            raise ValueError(f"found {shown(raw)}; allowed: text")
         raw = repr(raw)
     raw = raw.strip()
     if not 1 <= len(raw) <= longest:
@@ -104,9 +104,10 @@ def _text(longest: int, several_lines: bool, value: Any) -> str:
     return raw
 
 
-def _plain(value: Any) -> str:
+def shown(value: Any) -> str:
+    """A value as messages show it."""
     kind = {dict: "a mapping", list: "a list", tuple: "a list", type(None): "nothing"}.get(type(value))
-    return kind or str(getattr(value, "raw", value))
+    return kind or quoted(value)
 
 
 def one_of(*allowed: str) -> BeforeValidator:
@@ -124,8 +125,8 @@ def not_among(value: Any, allowed: Sequence[str]) -> str:
     """The tail of a sentence for a name that is not among those allowed, with the nearest one."""
     from difflib import get_close_matches  # only when something is wrong
 
-    shown = ", ".join(allowed[:12]) + (f" and {len(allowed) - 12} more" if len(allowed) > 12 else "")
-    said = f"found {quoted(value if isinstance(value, str) else _plain(value))}; allowed: {shown or 'none'}"
+    names = ", ".join(allowed[:12]) + (f" and {len(allowed) - 12} more" if len(allowed) > 12 else "")
+    said = f"found {shown(value)}; allowed: {names or 'none'}"
     near = get_close_matches(value, allowed, n=1, cutoff=0.6) if isinstance(value, str) and len(value) < 200 else []
     return f'{said}; did you mean "{near[0]}"?' if near else said
 

@@ -20,9 +20,10 @@ from railmodel.job.fields import (
     Size,
     exactly_one,
     one_of,
+    shown,
     units_of,
 )
-from railmodel.units import quoted, to_unit
+from railmodel.units import to_unit
 
 
 class Tube(Model):
@@ -166,7 +167,7 @@ def _point(value: Any) -> Any:
     if isinstance(value, Sequence) and not isinstance(value, str):
         return {"at": value}
     if not isinstance(value, Mapping | Point):
-        raise ValueError(f"found {quoted(value)}; allowed: [x, y, z] or {{at: [x, y, z], die: name}}")
+        raise ValueError(f"found {shown(value)}; allowed: [x, y, z] or {{at: [x, y, z], die: name}}")
     return value
 
 

@@ -7,7 +7,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from railmodel.errors import InputError
-from railmodel.job.fields import not_among
+from railmodel.job.fields import not_among, shown
 from railmodel.job.yaml_tree import Loc, Tree
 from railmodel.units import quoted
 
@@ -109,15 +109,6 @@ def _problem(loc: Loc, detail: Any, root: type[BaseModel]) -> Problem:
         return Problem(loc, f"found {len(value)} of them; allowed: up to {context['max_length']}")
     allowed = f"allowed: {_KINDS[kind]}" if kind in _KINDS else detail["msg"]
     return Problem(loc, f"found {shown(value)}; {allowed}")
-
-
-def shown(value: Any) -> str:
-    """A value as messages show it."""
-    if value is None:
-        return "nothing"
-    if isinstance(value, Mapping):
-        return "a mapping"
-    return "a list" if isinstance(value, list | tuple) else quoted(value)
 
 
 def keys_at(root: type[BaseModel], loc: Sequence[str | int]) -> list[str]:

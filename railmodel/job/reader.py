@@ -242,7 +242,7 @@ def _row_problems(job: Job) -> list[Problem]:
         said_of_faces = contradictions(
             [row.rotation for row in rows], [row.toward for row in rows], hand, forward=forward, rear=False
         )
-        problems += [Problem(loc, said) for said in said_of_faces]
+        problems += [Problem((*loc, "rows", k, "toward"), said) for k, said in said_of_faces]
         for k, row in enumerate(rows):
             if row.bend not in {None, k + 1}:
                 said = f"found {row.bend}; allowed: {k + 1}; rows stand in order from the front end"

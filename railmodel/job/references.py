@@ -111,10 +111,10 @@ def _joints(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
             if end["part"] not in hands:
                 at = (*place, "part") if isinstance(value, Mapping) else place
                 yield Problem(at, not_among(end["part"], list(hands)))
-            elif end["hand"] is not None and hands[end["part"]] != "pair":
+            elif end["hand"] is not None and hands[end["part"]] == "single":
                 said = f"found hand {end['hand']}, but {quoted(end['part'])} is single; take the hand out"
                 yield Problem(place, said)
-        if len(ends) == 2 and all(end["part"] in hands for end in ends):
+        if len(ends) == 2 and all(hands.get(end["part"]) in {"pair", "single"} for end in ends):
             open_pairs = [end["hand"] is None and hands[end["part"]] == "pair" for end in ends]
             if any(open_pairs) and not all(open_pairs):
                 name = ends[open_pairs.index(True)]["part"]

@@ -19,10 +19,11 @@ from railmodel.job.fields import (
     Text,
     UnitName,
     exactly_one,
+    number,
     one_of,
+    shown,
 )
 from railmodel.job.fit import Box, Round
-from railmodel.units import quoted
 
 
 class Solid(Model):
@@ -101,7 +102,7 @@ class Die(Model):
 
 def _count(value: Any) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 10_000:
-        raise ValueError(f"found {quoted(value)}; allowed: a whole number from 0 to 10000")
+        raise ValueError(f"found {shown(value)}; allowed: a whole number from 0 to 10000")
     return int(value)
 
 
@@ -142,18 +143,18 @@ def _rates(value: Any) -> dict[str, float | str]:
     found: dict[str, float | str] = {}
     for item in items:
         if not isinstance(item, Mapping):
-            raise ValueError(f"found {quoted(item)}; allowed: names with numbers or text, such as hour: 90")
+            raise ValueError(f"found {shown(item)}; allowed: names with numbers or text, such as hour: 90")
         for key, rate in item.items():
             if isinstance(rate, bool) or not isinstance(rate, int | float | str):
-                raise ValueError(f"{key}: found {quoted(rate)}; allowed: a number or text")
-            found[str(key)] = str(rate) if isinstance(rate, str) else float(rate)
+                raise ValueError(f"{key}: found {shown(rate)}; allowed: a number or text")
+            found[str(key)] = str(rate) if isinstance(rate, str) else number(rate)
     return found
 
 
 def _tape_step(value: Any) -> int:
     step = {"1/16": 16, "1/32": 32, "16": 16, "32": 32}.get(str(getattr(value, "raw", value)).strip().strip('"'))
     if step is None:
-        raise ValueError(f"found {quoted(value)}; allowed: 1/16, 1/32")
+        raise ValueError(f"found {shown(value)}; allowed: 1/16, 1/32")
     return step
 
 

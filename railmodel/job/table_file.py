@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike
 from railmodel.errors import InputError
 from railmodel.geometry.rows import BendRows, wrap
 from railmodel.job.fields import FACES, not_among
+from railmodel.job.fields import shown as said
 from railmodel.job.parts import Row
-from railmodel.job.problems import shown as said
 from railmodel.job.source import decoded, read_bytes
 from railmodel.part import OPPOSITE, Face, Hand, Way
 from railmodel.units import LengthError, Unit, parse_length
@@ -65,7 +65,7 @@ class Table:
         """
         said = contradictions(self.rows.rotation, self.towards, self.hand, forward=forward, rear=self.rear)
         if said:
-            raise InputError([f"{self.name}: {problem}" for problem in said])
+            raise InputError([f"{self.name}: rows[{i}] toward: {says}" for i, says in said])
         rows, order = self.rows, slice(None, None, -1 if self.rear else 1)
         if self.rear:
             rows = rows.reversed()
@@ -86,8 +86,8 @@ class Table:
 
 def contradictions(
     rotation: ArrayLike, towards: Sequence[Face | None], hand: Hand, *, forward: bool, rear: bool
-) -> list[str]:
-    """Rows whose named face is not the one their rotation gives, as tails of sentences.
+) -> list[tuple[int, str]]:
+    """Rows whose named face is not the one their rotation gives: index and tail of a sentence.
 
     On the right hand and on a single part, written heading rearward and read from the front, the face at +s is the
     right or outboard one, and a rotation of +90 degrees from the top goes toward its opposite. The other hand and
@@ -110,10 +110,11 @@ def contradictions(
         if toward is None or abs(float(wrap(roll - around.index(toward) * pi / 2))) <= _NEAREST:
             continue
         face = around[round(float(roll) / (pi / 2)) % 4]
-        problems.append(
-            f'rows[{i}] toward: found "{toward}", but the rotations so far turn the bend toward "{face}" '
+        says = (
+            f'found "{toward}", but the rotations so far turn the bend toward "{face}" '
             f"({degrees(float(roll)):.1f} degrees from the top face); correct the rotation or the face"
         )
+        problems.append((i, says))
     return problems
 
 

@@ -126,7 +126,7 @@ def read_tree(data: bytes, name: str) -> Tree:
     text = decoded(data, name)
     for number, line in enumerate(text.split("\n"), start=1):
         if len(line) > MAX_LINE:
-            raise InputError(f"{name}:{number}:1: found a line of {len(line):,} characters; allowed: up to {MAX_LINE:,}")
+            raise InputError(f"{name}:{number}:1: found {len(line):,} characters on one line; allowed: {MAX_LINE:,}")
     return Tree(name, text, _Builder(name, text).build())
 
 
@@ -222,6 +222,8 @@ class _Builder:
                 what = quoted(name) if isinstance(name, int | float) else "a list, a mapping or nothing"
                 raise self._refused(event, f"found {what} as a key; allowed: a word; put it in quotes")
             value = self._node(next(events), events, depth + 1)
+            if key.end <= value.start == value.end:
+                self._empty(key, value)
             if name in node.items:
                 first = node.keys[name]
                 self.problems.append(
@@ -232,6 +234,13 @@ class _Builder:
             node.keys[name], node.items[name], node.data[name] = key, value, value.data
             node.size += 1 + value.size
         node.end = event.end_mark.index
+
+    def _empty(self, key: Node, value: Node) -> None:
+        """An empty value stands behind its key's colon, not where the next value begins."""
+        colon = self.text.find(":", key.end, value.start)
+        if colon >= 0:
+            value.start = value.end = colon + 1
+            value.line, value.column = key.line, key.column + colon + 1 - key.start
 
     def _sequence(self, node: Node, events: Iterator[Any], depth: int) -> None:
         node.data = []
