@@ -5,6 +5,7 @@ direction while the fraction runs through an interval: that is what makes the re
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import ArrayLike
 from railmodel.geometry.rows import Array
 
 X = (1.0, 0.0, 0.0)
+Y = (0.0, 1.0, 0.0)
 Z = (0.0, 0.0, 1.0)
 ORIGIN = (0.0, 0.0, 0.0)
 
@@ -79,8 +81,7 @@ class Swing:
     def matrix(self, fraction: ArrayLike) -> Array:
         """(..., 4, 4) matrices at fractions (...)."""
         angle = self.start + np.asarray(fraction, dtype=float) * (self.end - self.start)
-        x, y, z = self.axis
-        across = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+        across = _across(self.axis)
         sine, versine = np.sin(angle)[..., None, None], 2 * np.sin(angle / 2)[..., None, None] ** 2
         matrices = np.zeros((*angle.shape, 4, 4))
         matrices[..., :3, :3] = np.eye(3) + sine * across + versine * (across @ across)
@@ -90,8 +91,7 @@ class Swing:
 
     def travel(self, points: Array) -> Array:
         """(...,) path of points (..., 3), mm."""
-        off = points - np.asarray(self.at)
-        arm = np.linalg.norm(np.cross(off, np.asarray(self.axis)), axis=-1)
+        arm = np.sqrt((((points - np.asarray(self.at)) @ _across(self.axis)) ** 2).sum(axis=-1))
         return np.asarray(arm * abs(self.end - self.start))
 
     def furthest(self, directions: Array, points: Array, half: Array) -> Array:
@@ -100,15 +100,22 @@ class Swing:
         A point's reach is `level + c cos(a) + b sin(a)`, `a` its turn from the middle of the interval.
         """
         axis, at = np.asarray(self.axis), np.asarray(self.at)
-        tangent = np.cross(directions, axis)
-        frame = np.stack([directions, np.broadcast_to(axis, directions.shape), tangent], axis=-1)
-        along, axial, b = np.moveaxis(np.matmul(points - at, frame), -1, 0)
-        axial = axial * (directions @ axis)[:, None]
-        c, b = along - axial, np.abs(b)
+        frame = np.empty((len(directions), 3, 3))
+        frame[:, :, 0], frame[:, :, 1], frame[:, :, 2] = directions, axis, directions @ _across(self.axis)
+        parts = np.matmul(points - at, frame)
+        axial = parts[..., 1] * (directions @ axis)[:, None]
+        c, b = parts[..., 0] - axial, np.abs(parts[..., 2])
         turn = (half * abs(self.end - self.start))[:, None]
         swung = np.where(np.arctan2(b, c) <= turn, np.hypot(b, c), c * np.cos(turn) + b * np.sin(turn))
         reach: Array = (directions @ at)[:, None] + axial + swung
         return reach
+
+
+@lru_cache(maxsize=64)
+def _across(axis: tuple[float, float, float]) -> Array:
+    """The matrix (3, 3) that, from the left, makes a vector v into axis x v, and from the right into v x axis."""
+    x, y, z = axis
+    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
 
 
 STILL = Slide(ORIGIN)
