@@ -6,7 +6,7 @@ To add a check, write a function `(frame) -> findings` in the room it belongs to
 from collections.abc import Callable, Iterable
 
 from railmodel import shape_checks
-from railmodel.bending import limits
+from railmodel.bending import limits, rehearse_job
 from railmodel.findings import Finding, worst_first
 from railmodel.frame import Frame
 
@@ -30,6 +30,8 @@ CHECKS: tuple[Check, ...] = (
     limits.mandrel_reach,
     limits.strain,
     limits.wall,
+    rehearse_job.rehearsal_findings,
+    rehearse_job.rehearsal_gaps,
     limits.springback_record,
     limits.sums,
     limits.unknown_limits,

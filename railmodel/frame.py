@@ -25,7 +25,7 @@ from railmodel.job.reader import JobFile
 from railmodel.job.schema import Job
 from railmodel.job.shop import Shop
 from railmodel.part import Face, Hand, RailPart, way_at
-from railmodel.units import Unit, format_decimal
+from railmodel.units import Unit, format_decimal, format_tape
 
 DEFAULT_ROLL_WITHIN = float(np.radians(1.5))
 UP = (0.0, 0.0, 1.0)
@@ -68,6 +68,13 @@ class Frame:
     def say(self, length: float) -> str:
         """A length in words, in the job's unit."""
         return say_length(length, self.unit)
+
+    def mark(self, length: float) -> str:
+        """A length as it is marked: decimal, and for inches the nearest mark of the shop's tape."""
+        if self.unit == "mm":
+            return self.say(length)
+        step = self.shop.tape_step if self.shop is not None else 16
+        return f"{format_decimal(length, 'in')} ({format_tape(length, step)})"
 
 
 def say_length(length: float, unit: Unit) -> str:

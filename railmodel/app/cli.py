@@ -127,6 +127,32 @@ def check(
     raise typer.Exit(1 if stops(findings) else 0)
 
 
+@app.command(epilog="Example: railmodel plan hauler.yaml")
+def plan(
+    job: JobPath,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="Store the recommended leading ends in the job file.")] = False,
+) -> None:
+    """Plan the bending: marks, faces, set angles, order of work and cuts."""
+    from railmodel.app.plan_answer import plan_answer, show_plan
+    from railmodel.checks import run_checks
+    from railmodel.frame import build_frame
+    from railmodel.job.reader import read_job
+
+    frame = build_frame(read_job(job))
+    if write:
+        from railmodel.app.lead import store_leading_ends
+
+        for line in store_leading_ends(frame):
+            typer.echo(line, err=as_json)
+        frame = build_frame(read_job(job))
+    if as_json:
+        typer.echo(json.dumps(plan_answer(frame), indent=2, ensure_ascii=False, allow_nan=False))
+    else:
+        show_plan(frame)
+    _end(run_checks(frame))
+
+
 @app.command(epilog="Example: railmodel build hauler.yaml --out out")
 def build(
     job: JobPath,

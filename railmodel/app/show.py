@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Iterable, Iterator
 from math import degrees
+from typing import TYPE_CHECKING
 
 from railmodel.app.build import Outcome
 from railmodel.findings import Finding
@@ -10,24 +11,41 @@ from railmodel.frame import Frame
 from railmodel.geometry.roll import off_legal, plumb
 from railmodel.part import RailPart
 
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
 PLAIN_WIDTH = 120
 """Columns where the output is no terminal."""
 
 
+def printer() -> "Console":
+    """A console that never breaks words of the job into markup or colour."""
+    from rich.console import Console
+
+    return Console(highlight=False, width=None if sys.stdout.isatty() else PLAIN_WIDTH)
+
+
+def grid(*columns: str) -> "Table":
+    """A plain table with the given headings."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD)
+    for column in columns:
+        table.add_column(column)
+    return table
+
+
 def show_check(frame: Frame, findings: list[Finding]) -> None:
     """Print one line a part and the verdict."""
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
     from rich.text import Text
 
-    title = Text(f"{frame.job.job}, revision {frame.job.revision or '-'}", style="bold")
-    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD)
-    for name in ("part", "hand", "bends", "length", "leads", "end to end", "top face rolled"):
-        table.add_column(name)
+    table = grid("part", "hand", "bends", "length", "leads", "end to end", "top face rolled")
     for part in frame.parts:
         table.add_row(*(Text(cell) for cell in _part_cells(frame, part)))
-    console = Console(highlight=False, width=None if sys.stdout.isatty() else PLAIN_WIDTH)
+    console = printer()
+    console.print(Text(f"{frame.job.job}, revision {frame.job.revision or '-'}", style="bold"))
     if frame.parts:
         console.print(table)
     counts = {level: sum(f.level == level for f in findings) for level in ("stop", "warn", "note")}
