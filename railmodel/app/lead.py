@@ -16,7 +16,8 @@ def store_leading_ends(frame: Frame) -> Iterator[str]:
     Raises:
         InputError: the job file changed meanwhile, or cannot be written.
     """
-    source, changes = frame.source, {}
+    source = frame.source
+    changes: dict[tuple[str | int, ...], str] = {}
     for i, part in enumerate(source.job.parts):
         own = [both for both in rehearsals(frame) if both.front.reading.part.name == part.name]
         best = {both.best for both in own}
