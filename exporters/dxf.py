@@ -108,9 +108,7 @@ class Sheet:
 
         Its leader runs straight for 3/7 of the depth, leans over for 2/7 and runs straight again to the text.
         """
-        from ezdxf.enums import TextEntityAlignment as Alignment
-
-        end = self._at((label - self._text, -depth - self._text / 2))
+        at = self._at((label - self._text, -depth - self._text / 2))
         self._at((label, -depth - WIDTH * self._text * (len(text) + 1)))
         dimension = self._space.add_ordinate_x_dim(
             feature_location=self._at((x, 0.0)),
@@ -120,11 +118,7 @@ class Sheet:
             override={"dimasz": self._out(depth) / 7},
             dxfattribs={"layer": layer},
         )
-        for drawn in self._rendered(dimension):  # centred by the library on a guess of the width; begin at the leader
-            if drawn.dxftype() == "TEXT":
-                drawn.set_placement(end, align=Alignment.MIDDLE_RIGHT)
-            elif drawn.dxftype() == "MTEXT":
-                drawn.dxf.insert, drawn.dxf.attachment_point = end, 6
+        self._render(dimension, text, 90.0, at)
 
     def measure(self, a: Point, b: Point, base: Point, text: str, layer: str, turn: float = 0.0) -> None:
         """A linear dimension between two points with its line through `base`, along x (turn 0) or y (turn 90)."""
@@ -137,7 +131,7 @@ class Sheet:
             dimstyle="LAYOUT",
             dxfattribs={"layer": layer},
         )
-        self._rendered(dimension)
+        self._render(dimension, text, turn)
 
     def save(self, path: Path) -> None:
         """Write the file whole; the same drawing gives the same bytes."""
@@ -167,14 +161,25 @@ class Sheet:
         self._seen.append(out)
         return out
 
-    def _rendered(self, dimension: Any) -> Any:
-        """A dimension's block, drawn; in R12 its text gets the width of all other text, which no style gives there."""
+    def _render(self, dimension: Any, text: str, turn: float, end: Point | None = None) -> None:
+        """Draw a dimension's block; its text is TEXT in both versions, ends at `end` or stands in the middle."""
+        from ezdxf.enums import TextEntityAlignment as Alignment
+
         dimension.render()
-        block = dimension.dimension.get_geometry_block()
-        for entity in block:
-            if entity.dxftype() == "TEXT":
-                entity.dxf.width = WIDTH
-        return block
+        drawn = dimension.dimension
+        block = drawn.get_geometry_block()
+        for entity in block.query("TEXT MTEXT"):
+            block.delete_entity(entity)
+        label = block.add_text(
+            text,
+            height=self._out(self._text),
+            rotation=turn,
+            dxfattribs={"layer": drawn.dxf.layer, "width": WIDTH},
+        )
+        if end is None:
+            label.set_placement(drawn.dxf.text_midpoint, align=Alignment.MIDDLE_CENTER)
+        else:
+            label.set_placement(end, align=Alignment.MIDDLE_RIGHT)
 
     def _add_dimension_style(self, height: float) -> None:
         self._text = height

@@ -30,7 +30,7 @@ def inert(text: str, version: Version) -> str:
     """
     seen = "".join(_visible(character) for character in text)
     seen = re.sub("%(?=%)", "% ", seen)
-    seen = re.sub(r"\\(?=[UuMm]\+)", r"\\U+005C", seen)
+    seen = re.sub(r"\\(?=[UuMm]\+)", r"\\ ", seen)
     seen = seen.replace("^", "^ ")
     if seen.endswith("^ "):
         seen += " "  # a reader that trims the end must not leave a bare caret there
@@ -67,7 +67,7 @@ def shortened(text: str, room: int) -> str:
 def _size(character: str, version: Version) -> tuple[int, int]:
     """Characters shown and bytes stored for one character, at most."""
     if character in "%^\\":
-        return 2, len("\\U+005C")
+        return 2, 3
     text = inert(character, version)
     return len(text), len(text.encode())
 

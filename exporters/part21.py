@@ -76,7 +76,7 @@ def finished(text: str, *, names: Sequence[str], colours: Sequence[Colour], abou
         return re.sub(r"\('\d+'", f"('{next(occurrences)}'", whole, count=1)
 
     body, end = text[text.index("FILE_SCHEMA") :].split("ENDSEC;\nEND-ISO", 1)
-    body = re.sub(r"(?m)^(#\d+) = ", r"\1=", body)
+    body = body.replace(" = ", "=")  # nothing but numbering holds this while names are placeholders
     body = re.sub(r"NEXT_ASSEMBLY_USAGE_OCCURRENCE\([^;]*;", occurrence, body)
     looks = "".join(_looks(body, colours))
     body = re.sub(f"'{_PLACEHOLDER}(\\d+)'", lambda found: quoted(names[int(found[1])]), body)
@@ -89,7 +89,8 @@ def _looks(body: str, colours: Sequence[Colour]) -> Iterator[str]:
     parts = [index for index in products if index < len(colours)]
     contexts = re.findall(r"=ADVANCED_BREP_SHAPE_REPRESENTATION\([^)]*\),\s*(#\d+)\);", body)
     solids = re.findall(r"(?m)^(#\d+)=MANIFOLD_SOLID_BREP\(", body)
-    free = 1 + max(map(int, re.findall(r"(?m)^#(\d+)=", body)))
+    last = body[body.rindex("\n#") + 2 :]
+    free = 1 + int(last[: last.index("=")])
     for part, context, solid in zip(parts, contexts, solids, strict=True):
         red, green, blue = colours[part]
         numbers = range(free, free + len(_LOOKS))

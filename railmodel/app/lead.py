@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from railmodel.bending.rehearse_job import rehearsals
+from railmodel.bending.rehearse_job import better_end, chosen, rehearsals
 from railmodel.frame import Frame
 from railmodel.job.edit import write_changes
 
@@ -20,16 +20,12 @@ def store_leading_ends(frame: Frame) -> Iterator[str]:
     changes: dict[tuple[str | int, ...], str] = {}
     for i, part in enumerate(source.job.parts):
         own = [both for both in rehearsals(frame) if both.front.reading.part.name == part.name]
-        best = {both.best for both in own}
-        now = part.leading_end or "front"
-        if not own or best == {now}:
-            continue
-        if len(best) != 1 or None in best:
+        end = better_end(own)
+        if end is not None:
+            changes["parts", i, "leading_end"] = end
+            yield f"{part.name}: leading_end is now {end}; {own[0].why}"
+        elif any(not chosen(both).ok for both in own):
             yield f"{part.name}: left as it is; " + "; ".join(both.why for both in own)
-            continue
-        end = next(iter(best))
-        changes["parts", i, "leading_end"] = str(end)
-        yield f"{part.name}: leading_end is now {end}; {own[0].why}"
     if not changes:
         yield "no leading end to change"
         return

@@ -253,20 +253,24 @@ class _Search:
         left = self._worth(self._first(skip))
         while len(left.lower):
             order = np.argsort(left.lower, kind="stable")
-            again = self._worth(self._measured(left.take(order[:_BATCH])))
-            left = self._worth(left.take(order[_BATCH:]).with_others(again.halved()))
+            measured = self._measured(left.take(order[:_BATCH]))
+            again = self._worth(measured).halved()
+            left = self._worth(left.take(order[len(measured.lower) :]).with_others(again))
         touched = frozenset(np.flatnonzero(self.touched).tolist())
         return Nearest(min(self.best, self.bound), self.found, touched)
 
     def _worth(self, intervals: _Intervals) -> _Intervals:
         """Those that could lower the result, or touch a solid not touched so far; the others are set aside."""
-        limit = self.best - max(self.within, -DEEP * self.best)
         lower = intervals.lower
-        keep = (lower < limit) | ((lower < -self.within) & ~self.touched[intervals.solid])
+        keep = (lower < self._limit()) | ((lower < -self.within) & ~self.touched[intervals.solid])
         if keep.all():
             return intervals
         self.bound = min(self.bound, float(lower[~keep].min()))
         return intervals.take(keep)
+
+    def _limit(self) -> float:
+        """A bound at or above this cannot lower the result by more than is allowed for."""
+        return self.best - max(self.within, -DEEP * self.best)
 
     def _first(self, skip: Mask | None) -> _Intervals:
         """All intervals of the first round with a cheap lower bound, from balls around the pieces."""
@@ -288,10 +292,11 @@ class _Search:
         return _Intervals(piece, solid, np.repeat(middle, len(pair_piece)), half, lower)
 
     def _measured(self, intervals: _Intervals) -> _Intervals:
-        """The same with lower bounds from the distances in the middle of each."""
+        """The first of them, until one does not matter any more, with bounds from the distances in the middle."""
         fractions, of = np.unique(intervals.middle, return_inverse=True)
         matrices = self.motion.matrix(fractions)
         distance, normal = self._distances(intervals, of, matrices @ self.at)
+        intervals, of = intervals.take(slice(len(distance))), of[: len(distance)]
         self.touched[intervals.solid[distance < 0]] = True
         turn = matrices[of]
         points = self.placed[intervals.piece] @ np.swapaxes(turn[:, :3, :3], 1, 2) + turn[:, None, :3, 3]
@@ -303,20 +308,27 @@ class _Search:
         return replace(intervals, lower=np.maximum(np.maximum(plane, speed), intervals.lower))
 
     def _distances(self, intervals: _Intervals, of: Index, matrices: Array) -> tuple[Array, Array]:
-        """Distances (e,) and separating directions (e, 3); keeps the least one's place."""
+        """Distances (e,) and separating directions (e, 3) of the first e intervals; keeps the least one's place.
+
+        Stops where the bounds, which ascend, say that the rest cannot matter.
+        """
         places = [self.transform(matrix[:3, :3], matrix[:3, 3]) for matrix in matrices]
-        count, shapes, placed, result = len(of), self.body.shapes, self.solids.placed, self.result
-        distance, normal = np.empty(count), np.empty((count, 3))
-        pairs = zip(intervals.piece.tolist(), intervals.solid.tolist(), of.tolist(), strict=True)
-        for k, (piece, solid, f) in enumerate(pairs):
+        shapes, placed, result = self.body.shapes, self.solids.placed, self.result
+        distances, normals, limit = [], [], self._limit()
+        columns = (intervals.piece, intervals.solid, of, intervals.lower)
+        for piece, solid, f, lower in zip(*(column.tolist() for column in columns), strict=True):
+            if lower >= limit and lower >= -self.within:
+                break
             result.clear()
             gap = self.distance(shapes[piece], places[f], *placed[solid], self.request, result)
-            distance[k], normal[k] = gap, result.normal
+            distances.append(gap)
+            normals.append(result.normal)
             if gap < self.best:
                 self.best = gap
+                limit = self._limit()
                 local = moved(undone(matrices[f]), np.asarray(result.getNearestPoint1()))
-                self.found = Place(solid, piece, local, float(intervals.middle[k]))
-        return distance, normal
+                self.found = Place(solid, piece, local, float(intervals.middle[len(distances) - 1]))
+        return np.array(distances), np.array(normals).reshape(-1, 3)
 
 
 def _filled(clouds: Sequence[Array]) -> Array:

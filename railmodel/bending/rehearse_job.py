@@ -1,6 +1,6 @@
 """Every part of a job rehearsed from both ends on the shop's bender, with the job's own tools and trims."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
 from railmodel.bending.machine import Machine
@@ -52,16 +52,26 @@ def _tooling(frame: Frame, marks: MarkOut) -> Tooling:
 
 
 def rehearsal_findings(frame: Frame) -> Iterator[Finding]:
-    """Steps that touch something, and whether the other end would do better."""
+    """Steps that touch something, and whether the other end would do better (for both hands of a pair)."""
     for both in rehearsals(frame):
-        now = chosen(both)
-        yield from now.findings(frame.say)
-        other: End = "rear" if now.reading.end == "front" else "front"
-        if both.best == other:
-            part = now.reading.part
-            says = f"{both.why}; set leading_end: {other} (railmodel plan JOB --write does it)"
-            level: Level = "note" if now.ok else "warn"
-            yield Finding(rule="leading end", level=level, says=says, part=part.name, hand=part.hand)
+        yield from chosen(both).findings(frame.say)
+    for written in frame.job.parts:
+        own = [both for both in rehearsals(frame) if both.front.reading.part.name == written.name]
+        better = better_end(own)
+        if better is None:
+            continue
+        level: Level = "note" if all(chosen(both).ok for both in own) else "warn"
+        says = f"{own[0].why}; set leading_end: {better} (railmodel plan JOB --write does it)"
+        yield Finding(rule="leading end", level=level, says=says, part=written.name)
+
+
+def better_end(hands: Sequence[BothEnds]) -> End | None:
+    """The end that does better than the one a part is led with, for every hand of it; None where there is none."""
+    best = {both.best for both in hands}
+    if len(best) != 1:
+        return None
+    end = next(iter(best))
+    return None if end == hands[0].front.reading.part.leading_end else end
 
 
 def rehearsal_gaps(frame: Frame) -> Iterator[Finding]:

@@ -38,7 +38,7 @@ def check_job(data: Mapping[str, Any], dies: Sequence[str] | None, *, has_shop: 
         has_shop: whether the job names a shop file.
     """
     hands = {
-        _word(part["name"]): part.get("hand", "single")
+        _word(part["name"]): _hand(part)
         for _, part in find(data, ("parts", "*"))
         if isinstance(part, Mapping) and _is_word(part.get("name"))
     }
@@ -100,7 +100,7 @@ def _labels(data: Any) -> Iterator[Problem]:
             yield Problem((*loc, "name"), f"found {quoted(name)}, also a hand of the pair {quoted(stem)}; rename one")
 
 
-def _joints(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
+def _joints(data: Any, hands: Mapping[str, str]) -> Iterator[Problem]:
     for loc, between in find(data, ("joints", "*", "between")):
         ends: list[Any] = []
         for place, value in find(between, ("*",), loc):
@@ -111,17 +111,17 @@ def _joints(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
             if end["part"] not in hands:
                 at = (*place, "part") if isinstance(value, Mapping) else place
                 yield Problem(at, not_among(end["part"], list(hands)))
-            elif end["hand"] is not None and hands[end["part"]] == "single":
+            elif end["hand"] in ("left", "right") and hands[end["part"]] == "single":
                 said = f"found hand {end['hand']}, but {quoted(end['part'])} is single; take the hand out"
                 yield Problem(place, said)
-        if len(ends) == 2 and all(hands.get(end["part"]) in {"pair", "single"} for end in ends):
+        if len(ends) == 2 and all(hands.get(end["part"]) for end in ends):
             open_pairs = [end["hand"] is None and hands[end["part"]] == "pair" for end in ends]
             if any(open_pairs) and not all(open_pairs):
                 name = ends[open_pairs.index(True)]["part"]
                 yield Problem(loc, f"found {quoted(name)} without a hand; say which, such as {name} right.rear")
 
 
-def end_of(value: Any, hands: Mapping[str, Any]) -> dict[str, Any] | None:
+def end_of(value: Any, hands: Mapping[str, str]) -> dict[str, Any] | None:
     """A joint's end as part, hand and end, knowing which parts there are; None when it is not one.
 
     A single part whose own name ends in left or right keeps its name.
@@ -138,7 +138,7 @@ def end_of(value: Any, hands: Mapping[str, Any]) -> dict[str, Any] | None:
     return {"part": part, "hand": hand, "end": end.get("end")}
 
 
-def _faces(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
+def _faces(data: Any, hands: Mapping[str, str]) -> Iterator[Problem]:
     """A single part belongs to no side: its faces are top, bottom, left and right."""
     named: list[tuple[Loc, Any, Any]] = []
     for loc, to in find(data, ("fit_points", "*", "to")):
@@ -147,7 +147,7 @@ def _faces(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
     for loc, part in find(data, ("parts", "*")):
         if isinstance(part, Mapping):
             for way in (("seam",), *((*way, "toward") for way in _BENDS)):
-                named += [(place, face, part.get("hand", "single")) for place, face in find(part, way, loc)]
+                named += [(place, face, _hand(part)) for place, face in find(part, way, loc)]
     for loc, face, hand in named:
         if hand == "single" and face in ("inboard", "outboard"):
             yield Problem(loc, f"found {quoted(face)} on a single part; allowed: top, bottom, left, right")
@@ -156,6 +156,12 @@ def _faces(data: Any, hands: Mapping[str, Any]) -> Iterator[Problem]:
 def _names(data: Mapping[str, Any], section: str) -> list[str]:
     entries = data.get(section)
     return list(entries) if isinstance(entries, Mapping) else []
+
+
+def _hand(part: Mapping[str, Any]) -> str:
+    """Pair or single; "" where the job says something else, which is a problem of its own."""
+    hand = part.get("hand", "single")
+    return hand if hand in ("pair", "single") else ""
 
 
 def _is_word(value: Any) -> bool:

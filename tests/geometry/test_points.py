@@ -68,7 +68,8 @@ def test_points_without_a_fault_make_finite_rows(places: list[tuple[float, ...]]
     rows = rows_from_points(points, np.full(len(points) - 2, 100.0), [0.3, 0.4, 0.5])
     columns = (rows.distance, rows.rotation, rows.angle, rows.radius, rows.tail)
     assert all(np.isfinite(column).all() for column in columns)
-    assert (rows.angle > 0).all() and (rows.angle < pi).all()
+    assert (rows.angle > 0).all()
+    assert (rows.angle < pi).all()
 
 
 @given(st.lists(st.sampled_from([[0, 0, 0], [500, 0, 0], [0, 0, 400], [1000, 0, 0]]), min_size=2, max_size=7))

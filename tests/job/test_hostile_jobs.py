@@ -1,9 +1,12 @@
 """Files made to do harm, and jobs with a slip in them: an InputError in plain sentences, never anything else."""
 
+import copy
+import json
 import os
 import random
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,6 +15,7 @@ from hypothesis import strategies as st
 from railmodel.errors import InputError
 from railmodel.frame import build_frame
 from railmodel.job.reader import job_from, read_job, read_shop
+from railmodel.job.yaml_tree import read_tree
 
 
 def refused(path: Path) -> str:
@@ -88,6 +92,42 @@ def test_a_shop_file_given_as_the_job_says_what_is_missing(write: Callable[..., 
         read_job(write(shop_text))
     with pytest.raises(InputError, match=r"shop\.yaml: cannot be read"):
         read_shop(Path("no such folder") / "shop.yaml")
+
+
+ODD: tuple[Any, ...] = (
+    None, True, 0, -1, 1e300, 1e-300, 2**70, "", " ", "x", "hard 7", "left", "a.rear", "../x", "side rail", "1/0",
+    [], [[]], {}, {"file": 1}, {"file": "hauler.yaml"}, {"at": None}, {"die": []}, [1, 2, 3], [None] * 3,
+    {"straight": 1}, "right.rear", {"from": 1, "to": 0}, {"part": "side rail", "end": "rear"}, {"mesh": "."},
+    {"x" * 300: 1}, "\u202e" * 3, [0] * 3,
+)  # fmt: skip
+
+
+def places(data: Any, loc: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    entries = data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, list) else ()
+    return [loc, *(place for key, value in entries for place in places(value, (*loc, key)))]
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@given(dice=st.randoms(use_true_random=False), shop=st.booleans())
+def test_a_value_of_another_kind_anywhere_is_a_job_or_an_input_error(
+    write: Callable[..., Path], job_text: str, shop_text: str, dice: random.Random, shop: bool
+) -> None:
+    text = shop_text if shop else job_text
+    data = json.loads(json.dumps(read_tree(text.encode(), "f").root.data))
+    for _ in range(dice.choice([1, 1, 3])):
+        loc = dice.choice([place for place in places(data) if place])
+        around = data
+        for step in loc[:-1]:
+            around = around[step]
+        around[loc[-1]] = copy.deepcopy(dice.choice(ODD))
+    lines = "\n".join(f"{key}: {json.dumps(value)}" for key, value in data.items())
+    path = write(job_text, lines) if shop else write(lines)
+    said: tuple[str, ...] = ()
+    try:
+        build_frame(read_job(path))
+    except InputError as error:
+        said = error.problems
+    assert all(line.isprintable() and 10 < len(line) < 1200 for line in said)
 
 
 def slipped(text: bytes, dice: random.Random) -> bytes:

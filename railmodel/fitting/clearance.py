@@ -1,0 +1,237 @@
+"""The least gap of every part to every keep-clear shape over its whole travel, and of parts to each other.
+
+What is reported is never above the true gap; it is at most 0.05 mm below it for convex shapes and still meshes, and at
+most 0.5 mm for moving meshes. The pieces of a part stand out by up to `bodies.SAG`, the search (`search.nearest`) gives
+the rest away.
+
+A negative gap is a depth of overlap, rounded to the deep side: how far the shape would have to be moved to come clear
+of the tube at the place where it is deepest (never out along the tube, while the tube goes on). For a mesh it is the
+depth of its deepest triangle. Which of several overlapping places is deepest is found within one part in fifty.
+"""
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from railmodel.fitting.bodies import Body, Place
+from railmodel.fitting.meshes import MeshShape
+from railmodel.fitting.motion import STILL, Motion, MotionSet, Position, Vector
+from railmodel.fitting.search import Nearest, nearest
+from railmodel.fitting.shapes import KeepClear
+from railmodel.fitting.solids import Frame, Index, Solids, joined
+from railmodel.geometry.rows import Array
+from railmodel.tolerances import LENGTH
+
+SEARCH: float = 0.02
+"""What the search may give away on convex shapes and still meshes, mm."""
+
+SEARCH_MESH: float = 0.45
+"""What it may give away on moving meshes, mm."""
+
+SEARCH_PARTS: float = 0.005
+"""What it may give away between two parts, which both stand out by the sag of their pieces, mm."""
+
+_LENGTHENINGS = 4
+"""How often a piece is drawn out further to see how deep an overlap is."""
+
+_CARE = 1e-4
+"""How far off the collision library's depths may be, as a part of the depth: measured below 5e-5."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """The least gap of one part to one shape over its travel.
+
+    Args:
+        part: the body's name.
+        shape: the shape's name.
+        gap: mm, never above the true one; negative is the depth of overlap.
+        on_part: the point of the part, vehicle axes, mm.
+        on_shape: the point of the shape, at that position of its travel.
+        place: where on the part that is.
+        at: the position of travel.
+    """
+
+    part: str
+    shape: str
+    gap: float
+    on_part: Vector
+    on_shape: Vector
+    place: Place
+    at: Position
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartGap:
+    """The least gap between two parts; fields as in `Gap`."""
+
+    first: str
+    second: str
+    gap: float
+    on_first: Vector
+    on_second: Vector
+    first_place: Place
+    second_place: Place
+
+
+def gaps(bodies: Sequence[Body], shapes: Sequence[KeepClear]) -> tuple[Gap, ...]:
+    """The least gap of every body to every shape over its whole travel.
+
+    Returns:
+        Body by body, within it shape by shape, in the order given.
+    """
+    if not bodies or not shapes:
+        return ()
+    first, second = joined([body.solids for body in bodies]), joined([shape.shape.solids() for shape in shapes])
+    motions = MotionSet([shape.motion for shape in shapes])
+    tolerance = np.array([_tolerance(shape) for shape in shapes])
+    found = nearest(first, second, motions, tolerance)
+    begin = np.cumsum([0] + [len(body.solids) for body in bodies])
+    answers = []
+    for i, body in enumerate(bodies):
+        for j, shape in enumerate(shapes):
+            answers.append(_gap(body, shape, _Pair(first, second, found, begin, i, j)))
+    return tuple(answers)
+
+
+def part_gaps(bodies: Sequence[Body], exempt: Collection[frozenset[str]] = ()) -> tuple[PartGap, ...]:
+    """The least gap between every two bodies, without those pairs of names that are exempt.
+
+    Args:
+        bodies: parts, each with a name of its own.
+        exempt: pairs of names that may touch: parts that meet in a joint or are coped to each other.
+
+    Returns:
+        First with second, first with third, and so on, in the order given.
+    """
+    if len(bodies) < 2:
+        return ()
+    names = [body.name for body in bodies]
+    skip = np.array(
+        [[i >= j or frozenset((a, b)) in exempt for j, b in enumerate(names)] for i, a in enumerate(names)]
+    )
+    if skip.all():
+        return ()
+    solids = joined([body.solids for body in bodies])
+    still = MotionSet([STILL] * len(bodies))
+    found = nearest(solids, solids, still, np.full(len(bodies), SEARCH_PARTS), skip)
+    begin = np.cumsum([0] + [len(body.solids) for body in bodies])
+    return tuple(_part_gap(bodies, _Pair(solids, solids, found, begin, int(i), int(j))) for i, j in np.argwhere(~skip))
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """What the search found for one pair (i, j)."""
+
+    first: Solids
+    second: Solids
+    found: Nearest
+    begin: Index
+    i: int
+    j: int
+
+    @property
+    def gap(self) -> float:
+        return float(self.found.bound[self.i, self.j])
+
+    @property
+    def pieces(self) -> tuple[int, int]:
+        return int(self.found.first[self.i, self.j]), int(self.found.second[self.i, self.j])
+
+    @property
+    def own(self) -> tuple[int, int]:
+        """The pieces counted within their own bodies."""
+        first, second = self.pieces
+        return int(first - self.begin[self.i]), int(second - self.begin[min(self.j, len(self.begin) - 1)])
+
+    @property
+    def parameters(self) -> Array:
+        return self.found.parameters[self.i, self.j]
+
+
+def _gap(body: Body, shape: KeepClear, pair: _Pair) -> Gap:
+    first, second = pair.pieces
+    at = shape.motion.position(pair.parameters)
+    moved = _carried(pair.second.shape(second), shape.motion, at)
+    _, on_part, on_shape = _measure(pair.first.shape(first), moved)
+    own, gap = pair.own[0], pair.gap
+    if gap < -LENGTH:
+        gap = _depth(gap, lambda by: body.lengthened(own, by), moved)
+    elif isinstance(shape.shape, MeshShape) and shape.shape.holds(_uncarried(body, shape.motion, at)[0]):
+        gap = -_way_out(shape.shape, _uncarried(body, shape.motion, at))
+    return Gap(
+        part=body.name,
+        shape=shape.name,
+        gap=gap,
+        on_part=_vector(on_part),
+        on_shape=_vector(on_shape),
+        place=body.place(own, on_part),
+        at=at,
+    )
+
+
+def _part_gap(bodies: Sequence[Body], pair: _Pair) -> PartGap:
+    i, j, own, gap = pair.i, pair.j, pair.own, pair.gap
+    _, on_first, on_second = _measure(*(pair.first.shape(piece) for piece in pair.pieces))
+    if gap < -LENGTH:
+        other = bodies[j].lengthened(own[1], -gap)
+        gap = _depth(gap, lambda by: bodies[i].lengthened(own[0], by), other)
+    return PartGap(
+        first=bodies[i].name,
+        second=bodies[j].name,
+        gap=gap,
+        on_first=_vector(on_first),
+        on_second=_vector(on_second),
+        first_place=bodies[i].place(own[0], on_first),
+        second_place=bodies[j].place(own[1], on_second),
+    )
+
+
+def _tolerance(shape: KeepClear) -> float:
+    return SEARCH_MESH if shape.motion.moves and isinstance(shape.shape, MeshShape) else SEARCH
+
+
+def _measure(first: Frame, second: Frame) -> tuple[float, Array, Array]:
+    """Distance and the nearest points of two placed shapes of the collision library."""
+    import coal
+
+    result = coal.DistanceResult()
+    placed = [coal.Transform3s(np.ascontiguousarray(one[1]), np.ascontiguousarray(one[2])) for one in (first, second)]
+    distance = coal.distance(first[0], placed[0], second[0], placed[1], coal.DistanceRequest(), result)
+    return float(distance), np.array(result.getNearestPoint1()), np.array(result.getNearestPoint2())
+
+
+def _depth(gap: float, lengthened: Callable[[float], Frame], other: Frame) -> float:
+    """A negative gap again, with the piece drawn out along the tube until it is the shortest way out that counts."""
+    by = -gap
+    for _ in range(_LENGTHENINGS):
+        found = min(gap, _measure(lengthened(by), other)[0] * (1 + _CARE))
+        if -found <= by:
+            break
+        gap, by = found, -2 * found
+    return found
+
+
+def _carried(frame: Frame, motion: Motion, at: Position) -> Frame:
+    shape, rotation, shift = frame
+    rows = motion.carry(np.concatenate([np.zeros((1, 3)), rotation.T, shift[None]]), at)
+    return shape, (rows[1:4] - rows[0]).T, rows[4]
+
+
+def _uncarried(body: Body, motion: Motion, at: Position) -> Array:
+    """(n, 3) points of a body, a piece's middle first, as seen by a shape that stands as drawn."""
+    rows = motion.carry(np.concatenate([np.zeros((1, 3)), np.eye(3)]), at)
+    points = np.concatenate([body.solids.inside[:1], body.solids.vertices.reshape(-1, 3)])
+    return (points - rows[0]) @ (rows[1:] - rows[0]).T
+
+
+def _way_out(shape: MeshShape, points: Array) -> float:
+    """How far, at most, points held by a mesh must move to come clear of it: out of its extent, the shortest way."""
+    low, high = shape.extent
+    return float(min((high - points.min(axis=0)).min(), (points.max(axis=0) - low).min()))
+
+
+def _vector(point: Array) -> Vector:
+    x, y, z = (float(one) for one in point)
+    return x, y, z

@@ -1,0 +1,117 @@
+"""Mesh keep-clear shapes: triangles used as surfaces, closed ones also as what they hold.
+
+The triangles are put in an order in which neighbours stay together (Z-order curve: G. M. Morton, 1966) and bundled, so
+that the search opens only the few bundles that come near a part.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from railmodel.errors import GeometryError
+from railmodel.fitting.motion import Vector
+from railmodel.fitting.shapes import turned
+from railmodel.fitting.solids import Index, Solids, polyhedron
+from railmodel.geometry.rows import Array
+
+_BUNDLE = 64
+"""Triangles in a bundle."""
+
+
+@dataclass(frozen=True, eq=False)
+class MeshShape:
+    """Triangles in vehicle axes.
+
+    Args:
+        triangles: (n, 3, 3) corners, mm.
+        closed: whether they close off an inside; a part wholly within is then found to be inside.
+
+    Raises:
+        GeometryError: no triangle, or a corner that is not a finite number.
+    """
+
+    triangles: Array
+    closed: bool = False
+
+    def __post_init__(self) -> None:
+        if self.triangles.ndim != 3 or self.triangles.shape[1:] != (3, 3) or not len(self.triangles):
+            raise GeometryError(f"a mesh needs triangles of shape (n, 3, 3); given {self.triangles.shape}")
+        if not np.isfinite(self.triangles).all():
+            raise GeometryError("mesh: a corner is not a finite number; export it again from a model that is whole")
+
+    @property
+    def extent(self) -> tuple[Array, Array]:
+        """The least and the greatest x, y, z, mm."""
+        points = self.triangles.reshape(-1, 3)
+        return points.min(axis=0), points.max(axis=0)
+
+    def placed(self, at: Vector = (0.0, 0.0, 0.0), turn: Vector = (0.0, 0.0, 0.0)) -> "MeshShape":
+        """The mesh turned about its own origin (X, then Y, then Z, radians) with that origin brought to `at`."""
+        return replace(self, triangles=self.triangles @ turned(turn).T + np.asarray(at, dtype=float))
+
+    def mirrored(self) -> "MeshShape":
+        """The other side's copy."""
+        return replace(self, triangles=self.triangles * [1.0, -1.0, 1.0])
+
+    def solids(self) -> Solids:
+        """Bundles, each a box around its triangles, then the triangles."""
+        triangles = self.triangles[_z_order(self.triangles.mean(axis=1))]
+        count = len(triangles)
+        start = np.arange(0, count, _BUNDLE)
+        low = np.minimum.reduceat(triangles.min(axis=1), start)
+        high = np.maximum.reduceat(triangles.max(axis=1), start)
+        bundles = len(start)
+        vertices = np.empty((bundles + count, 8, 3))
+        corner = (np.arange(8)[:, None] >> np.arange(3)) & 1
+        vertices[:bundles] = np.where(corner, high[:, None], low[:, None])
+        vertices[bundles:] = triangles[:, [0, 1, 2, 0, 0, 0, 0, 0]]
+        middle = triangles.mean(axis=1)
+        children = np.zeros((bundles + count, 2), dtype=np.int64)
+        children[:bundles, 0] = bundles + start
+        children[:bundles, 1] = bundles + np.append(start[1:], count)
+        none = np.zeros(bundles + count)
+        return Solids(
+            vertices=vertices,
+            ball=none,
+            disc=none,
+            axis=np.broadcast_to([1.0, 0.0, 0.0], (bundles + count, 3)),
+            inside=np.concatenate([middle[start], middle]),
+            centre=np.concatenate([(low + high) / 2, middle]),
+            radius=np.concatenate(
+                [np.linalg.norm(high - low, axis=-1) / 2, np.linalg.norm(triangles - middle[:, None], axis=-1).max(axis=-1)]
+            ),
+            group=np.zeros(bundles + count, dtype=np.int64),
+            children=children,
+            make=lambda index: polyhedron(vertices[index, :3], ((0, 1, 2),)),
+        )
+
+    def holds(self, point: Array) -> bool:
+        """Whether a closed mesh has a point (3,) inside: a ray from it crosses the surface an odd number of times."""
+        if not self.closed:
+            return False
+        low, high = self.extent
+        if np.any(point < low) or np.any(point > high):
+            return False
+        ray = np.array([0.5773, 0.3141, 0.7537])  # along no edge of anything people draw
+        first, second = self.triangles[:, 1] - self.triangles[:, 0], self.triangles[:, 2] - self.triangles[:, 0]
+        across = np.cross(ray, second)
+        volume = np.einsum("ni,ni->n", first, across)
+        off = point - self.triangles[:, 0]
+        over = np.cross(off, first)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            u = np.einsum("ni,ni->n", off, across) / volume
+            v = over @ ray / volume
+            ahead = np.einsum("ni,ni->n", second, over) / volume
+            crossed = (u >= 0) & (v >= 0) & (u + v <= 1) & (ahead > 0)
+        return bool(np.count_nonzero(crossed) % 2)
+
+
+def _z_order(points: Array) -> Index:
+    """An order of points (n, 3) that keeps neighbours together."""
+    low, size = points.min(axis=0), np.ptp(points, axis=0).max()
+    cell = ((points - low) / max(size, 1e-9) * 1023).astype(np.int64)
+    code = np.zeros(len(points), dtype=np.int64)
+    for bit in range(10):
+        for axis in range(3):
+            code |= ((cell[:, axis] >> bit) & 1) << (3 * bit + axis)
+    return np.argsort(code, kind="stable")
