@@ -1,58 +1,24 @@
 """Crossmembers made real: a straight tube from rail to rail, cut where it meets their faces. mm, radians."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Sequence
+from typing import Literal, Protocol
 
 import numpy as np
 
 from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.rows import Array, BendRows
 from railmodel.geometry.section import Section
-from railmodel.part import RailPart
-
-EndKind = Literal["square", "mitred", "coped"]
+from railmodel.part import EndCut, EndKind, RailPart
 
 _ROUNDS = 60
 _DEGENERATE = 1e-9
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EndCut:
-    """How one end of a crossmember is cut.
-
-    Args:
-        kind: "square", "mitred" or "coped".
-        rail: label of the rail it meets.
-        at: (3,) where its axis meets the rail's face, mm.
-        normal: (3,) the rail's face there, looking out of the rail.
-        station: along the rail, mm.
-        axis: (3,) point on, and
-        direction: (3,) direction of, the axis that the face curves about; None where the face is flat.
-        radius: radius of that curve, mm.
-        hollow: whether the rail's face is hollow there (its metal lies outside the radius).
-        angle: between the cut and a square one, radians.
-        gap: widest gap left at a square end, mm; 0 for the others.
-    """
-
-    kind: EndKind
-    rail: str
-    at: Array
-    normal: Array
-    station: float
-    axis: Array | None = None
-    direction: Array | None = None
-    radius: float = np.inf
-    hollow: bool = False
-    angle: float = 0.0
-    gap: float = 0.0
 
 
 class NoMeeting(Exception):
     """A crossmember that does not meet a rail; the message says why."""
 
 
-def crossing(rail: RailPart, x: float) -> tuple[float, Array]:
+def crossing(rail: RailPart, x: float, say: Callable[[float], str]) -> tuple[float, Array]:
     """Where a rail's centreline passes a vehicle station.
 
     Returns:
@@ -67,13 +33,63 @@ def crossing(rail: RailPart, x: float) -> tuple[float, Array]:
     sign = np.flatnonzero(ahead[:-1] * ahead[1:] <= 0)
     if not sign.size:
         ends = sorted((float(line.start.at[0]), float(line.end.at[0])))
-        raise NoMeeting(f"{rail.label} runs from X {ends[0]:g} to {ends[1]:g} mm and does not pass X {x:g} mm")
+        raise NoMeeting(f"{rail.label} runs from X {say(ends[0])} to {say(ends[1])} and does not pass X {say(x)}")
     low, high = steps[sign[0]], steps[sign[0] + 1]
     for _ in range(_ROUNDS):
         middle = (low + high) / 2
         same = (line.pose_at(middle).at[0, 0] - x) * (line.pose_at(low).at[0, 0] - x) > 0
         low, high = (middle, high) if same else (low, middle)
     return float(low), line.pose_at(low).at[0]
+
+
+class Crossing(Protocol):
+    """Where a job wants a crossmember; see `railmodel.job.crossmember.Crossmember`."""
+
+    @property
+    def x(self) -> float | None:
+        """Vehicle station, mm."""
+        ...
+
+    @property
+    def points(self) -> tuple[tuple[float, float, float], ...] | None:
+        """Two points on its axis, mm."""
+        ...
+
+    @property
+    def height(self) -> float | None:
+        """Height of its centre, mm."""
+        ...
+
+    @property
+    def flush(self) -> Literal["centre", "top", "bottom"] | None:
+        """The rail face it is level with."""
+        ...
+
+
+
+def crossing_axis(
+    wanted: Crossing, section: Section, rails: Sequence[RailPart], say: Callable[[float], str]
+) -> tuple[Array, Array]:
+    """A point of a crossmember's axis at each rail, (3,), mm.
+
+    Raises:
+        NoMeeting: a rail does not pass its station.
+    """
+    if wanted.points is not None:
+        first, last = (np.array(point, dtype=float) for point in wanted.points)
+        return (first, last) if first[1] <= last[1] else (last, first)
+    assert wanted.x is not None  # the job file allows one of the two and needs one
+    found = []
+    for rail in rails:
+        station, at = crossing(rail, wanted.x, say)
+        up = float(rail.line.pose_at(station).u[0, 2])
+        if wanted.height is not None:
+            at = np.array([at[0], at[1], wanted.height])
+        elif wanted.flush in ("top", "bottom") and abs(up) > _DEGENERATE:
+            sign = 1 if wanted.flush == "top" else -1
+            at = at + np.array([0.0, 0.0, sign * (rail.section.height / 2 / abs(up) - section.height / 2)])
+        found.append(at)
+    return found[0], found[1]
 
 
 def crossmember(

@@ -12,6 +12,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
+from railmodel.crossmembers import NoMeeting, crossing_axis, crossmember
 from railmodel.dies import Wanted, choose_dies, why_none
 from railmodel.errors import GeometryError
 from railmodel.findings import Finding
@@ -20,6 +21,7 @@ from railmodel.geometry.path import Bend, Move, Offset, Straight, TightOffset, r
 from railmodel.geometry.points import point_faults, points_on_centreline
 from railmodel.geometry.rows import Array, BendRows, rows_from_points, wrap
 from railmodel.geometry.section import Section
+from railmodel.job.crossmember import Crossmember
 from railmodel.job.parts import BendStep, OffsetStep, Part, Start, Step
 from railmodel.job.reader import JobFile
 from railmodel.job.schema import Job
@@ -101,6 +103,11 @@ def build_frame(source: JobFile) -> Frame:
             faults += fault.findings
             continue
         parts += [right] if part.hand == "single" else [right, right.mirrored()]
+    for written in source.job.crossmembers:
+        try:
+            parts.append(_crossmember(written, parts, source))
+        except _Fault as fault:
+            faults += fault.findings
     return Frame(source=source, parts=tuple(parts), faults=tuple(faults))
 
 
@@ -124,6 +131,31 @@ def _realised(part: Part, source: JobFile) -> RailPart:
         seam_on=tube.seam_on,
         grade=tube.grade,
     )
+
+
+def _crossmember(written: Crossmember, parts: Sequence[RailPart], source: JobFile) -> RailPart:
+    """A crossmember between two rails that are built already.
+
+    Raises:
+        _Fault: a rail that is not there, or that it does not meet.
+    """
+    tube = source.job.tubes[written.tube]
+    say = partial(say_length, unit=source.job.units)
+    names = written.between
+    rails = [p for p in parts if p.hand != "single" and p.name == names[0]] if len(names) == 1 else []
+    for name in names if len(names) == 2 else ():
+        rails += [p for p in parts if p.label == name]
+    try:
+        if len(rails) != 2:
+            known = ", ".join(part.label for part in parts)
+            raise NoMeeting(f"between {' and '.join(names)} there are not two rails; the job's parts are {known}")
+        rails.sort(key=lambda rail: float(rail.line.start.at[1]))
+        axis = crossing_axis(written, tube.section, rails, say)
+        return crossmember(written.name, written.tube, tube.section, tube.grade, axis, rails, written.ends)
+    except NoMeeting as error:
+        says = f"{written.name}: {error}; move it, or name the rails it runs between"
+        finding = Finding(rule="crossmember", level="stop", says=says, part=written.name, hand="single")
+        raise _Fault(finding) from None
 
 
 _Built = tuple[Centreline, tuple[str | None, ...], tuple[tuple[int, Offset], ...], tuple[Face, Face]]

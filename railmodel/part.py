@@ -1,19 +1,22 @@
 """One bent tube in the vehicle: section, centreline, faces by name, and how its table is read."""
 
 from dataclasses import dataclass, replace
-from math import pi
+from math import inf, pi
 from typing import Literal
 
 import numpy as np
 
 from railmodel.geometry.centreline import Centreline
 from railmodel.geometry.path import Offset
+from railmodel.geometry.rows import Array
 from railmodel.geometry.section import Section
 
 Hand = Literal["left", "right", "single"]
 End = Literal["front", "rear"]
 Way = Literal["hard", "easy"]
 Face = Literal["top", "bottom", "inboard", "outboard", "left", "right"]
+
+EndKind = Literal["square", "mitred", "coped"]
 
 OPPOSITE: dict[Face, Face] = {
     "top": "bottom", "bottom": "top", "inboard": "outboard", "outboard": "inboard", "left": "right", "right": "left",
@@ -48,6 +51,37 @@ class Bend:
     off: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndCut:
+    """How one end of a crossmember is cut.
+
+    Args:
+        kind: "square", "mitred" or "coped".
+        rail: label of the rail it meets.
+        at: (3,) where its axis meets the rail's face, mm.
+        normal: (3,) the rail's face there, looking out of the rail.
+        station: along the rail, mm.
+        axis: (3,) point on, and
+        direction: (3,) direction of, the axis that the face curves about; None where the face is flat.
+        radius: radius of that curve, mm.
+        hollow: whether the rail's face is hollow there (its metal lies outside the radius).
+        angle: between the cut and a square one, radians.
+        gap: widest gap left at a square end, mm; 0 for the others.
+    """
+
+    kind: EndKind
+    rail: str
+    at: Array
+    normal: Array
+    station: float
+    axis: Array | None = None
+    direction: Array | None = None
+    radius: float = inf
+    hollow: bool = False
+    angle: float = 0.0
+    gap: float = 0.0
+
+
 @dataclass(frozen=True, kw_only=True)
 class RailPart:
     """One tube of one hand, placed in vehicle axes (mm).
@@ -66,6 +100,7 @@ class RailPart:
         grade: steel grade, free text.
         written: how the part was written in the job.
         offsets: offsets the part was written with, each with the number of its first bend from the front.
+        cuts: how a crossmember's two ends are cut; None for other parts, whose ends are square.
     """
 
     name: str
@@ -81,6 +116,7 @@ class RailPart:
     grade: str | None = None
     written: Literal["points", "path", "rows"] = "points"
     offsets: tuple[tuple[int, Offset], ...] = ()
+    cuts: tuple[EndCut, EndCut] | None = None
 
     @property
     def label(self) -> str:

@@ -4,6 +4,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from railmodel.job.crossmember import Crossmember
 from railmodel.job.fields import FilePath, Model, Name, Text, UnitName
 from railmodel.job.fit import FitPoint, Joint, KeepClear, Motion
 from railmodel.job.parts import Part, Tube
@@ -21,6 +22,7 @@ class Job(Model):
         shop: path of the shop file as written.
         tubes: by name.
         parts: in the order written.
+        crossmembers: straight tubes from rail to rail.
         joints: part ends that must meet.
         fit_points: where the vehicle holds on.
         motions: by name, shared by the shapes that name them.
@@ -37,6 +39,7 @@ class Job(Model):
     shop: FilePath | None = None
     tubes: Annotated[dict[Name, Tube], Field(min_length=1)]
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
+    crossmembers: tuple[Crossmember, ...] = ()
     joints: tuple[Joint, ...] = ()
     fit_points: tuple[FitPoint, ...] = ()
     motions: dict[Name, Motion] = Field(default_factory=dict)
