@@ -9,6 +9,7 @@ from railmodel.geometry.rows import Array
 from railmodel.geometry.section import Section
 from railmodel.job.shop import Die, Shop
 from railmodel.part import Way
+from railmodel.tolerances import LENGTH
 
 SIZE_SLACK = 0.3
 """Tube and die count as one size within this, mm: 3 in and 76 mm are, 2 in and 50 mm are not."""
@@ -105,8 +106,9 @@ def _has_room(chosen: Sequence[Chosen], dies: dict[str, Die], straights: Callabl
         if die is None:
             continue
         needs[i] = (die.grip if i == 0 else die.between) or 0.0
-        needs[-1] = die.tail or 0.0
-    return bool(np.all(found >= needs))
+        if i == len(chosen) - 1:
+            needs[-1] = die.tail or 0.0
+    return bool(np.all(found >= needs - LENGTH))
 
 
 def why_none(section: Section, way: Way, shop: Shop | None, say: Callable[[float], str]) -> str:
