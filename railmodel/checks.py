@@ -28,6 +28,7 @@ CHECKS: tuple[Check, ...] = (
     limits.tail,
     limits.greatest_angle,
     limits.mandrel_reach,
+    limits.stock_length,
     limits.strain,
     limits.wall,
     rehearse_job.rehearsal_findings,

@@ -4,7 +4,7 @@ What makes no shape at all (two points on one spot, an offset that cannot be sol
 other parts are still built.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Protocol
@@ -27,7 +27,8 @@ from railmodel.job.reader import JobFile
 from railmodel.job.schema import Job
 from railmodel.job.shop import Shop
 from railmodel.part import Face, Hand, RailPart, way_at
-from railmodel.units import Unit, format_decimal, format_tape
+from railmodel.tolerances import ANGLE, LENGTH
+from railmodel.units import LIMIT, Unit, format_decimal, format_tape
 
 DEFAULT_ROLL_WITHIN = float(np.radians(1.5))
 UP = (0.0, 0.0, 1.0)
@@ -116,6 +117,14 @@ def _realised(part: Part, source: JobFile) -> RailPart:
     section = tube.section
     build = _from_points if part.points is not None else _from_path if part.path is not None else _from_rows
     line, dies, offsets, sides = build(part, source, section)
+    _turning(part, line.rows.angle)
+    if not line.length <= LIMIT:
+        says = (
+            f"{part.name}: the rail comes out {say_length(line.length, source.job.units)} long, and no rail may be "
+            f"longer than {say_length(LIMIT, source.job.units)}; correct its angles, radii and straights"
+        )
+        found = _fault(part, "length", says, line.start.at, None)
+        raise _Fault(replace(found, found=line.length, needs=LIMIT, unit="length"))
     return RailPart(
         name=part.name,
         hand="single" if part.hand == "single" else "right",
@@ -180,11 +189,49 @@ def _from_points(part: Part, source: JobFile, section: Section) -> _Built:
     except GeometryError as error:
         raise _Fault(_fault(part, "top face", f"{part.name}: {error}", points[0], None)) from None
 
+    _legs_left(part, points, centre, source)
+
     def straights(radii: Sequence[float]) -> Array:
         return rows_from_points(centre, radii, top).straights
 
     radii, dies = _tooled(part, part.points[1:-1], sharp.roll, section, source, straights)
     return Centreline.from_points(centre, radii, top), dies, (), sides
+
+
+def _legs_left(part: Part, points: Array, centre: Array, source: JobFile) -> None:
+    """See that every leg of points measured to a face is still there on the centreline.
+
+    Raises:
+        _Fault: a leg so short between bends that the centreline would run it backwards.
+    """
+    legs, say = np.diff(points, axis=0), partial(say_length, unit=source.job.units)
+    lengths = np.linalg.norm(legs, axis=1)
+    left = np.sum(legs * np.diff(centre, axis=0), axis=1) / lengths
+    faults = []
+    for i in np.flatnonzero(left <= LENGTH).tolist():
+        says = (
+            f"{part.name}: points {i + 1} and {i + 2} are {say(lengths[i])} apart at the {part.points_at}, which "
+            f"leaves {say(left[i])} between the same two corners of the centreline; move them more than "
+            f"{say(-left[i])} further apart, or give points_at: centre and the corners of the centreline"
+        )
+        found = _fault(part, "points_at", says, points[i], i or None)
+        faults.append(replace(found, found=float(left[i]), needs=0.0, unit="length"))
+    if faults:
+        raise _Fault(*faults)
+
+
+def _turning(part: Part, angles: Iterable[float | None]) -> None:
+    """See that every bend as written, in order, turns at all; None where that is not known yet.
+
+    Raises:
+        _Fault: bends of 0 degrees.
+    """
+    flat = [i for i, angle in enumerate(angles, start=1) if angle is not None and angle <= ANGLE]
+    if flat:
+        raise _Fault(*(
+            _fault(part, "no bend", f"{part.name} bend {_number(part, i)} turns by 0 degrees; take it out", None, i)
+            for i in flat
+        ))  # fmt: skip
 
 
 def _from_path(part: Part, source: JobFile, section: Section) -> _Built:
@@ -200,6 +247,7 @@ def _from_path(part: Part, source: JobFile, section: Section) -> _Built:
             roll = _roll(part, turn.toward, sides, len(turns) + 1)
             turns.append(turn)
             rolls.append(float(wrap(roll + np.pi)) if back else roll)
+    _turning(part, (turn.angle for turn in turns))
 
     def straights(radii: Sequence[float]) -> Array:
         try:
@@ -243,6 +291,7 @@ def _moves(
 def _from_rows(part: Part, source: JobFile, section: Section) -> _Built:
     assert part.rows is not None
     start, sides = _start(part)
+    _turning(part, (row.angle for row in part.rows))
     sharp = BendRows.of(
         [row.distance for row in part.rows],
         [row.rotation for row in part.rows],
@@ -280,11 +329,12 @@ def _tooled(
         Wanted(way=way_at(section, float(roll)), radius=bend.radius, die=bend.die)
         for bend, roll in zip(given, np.asarray(rolls), strict=True)
     ]
-    chosen = choose_dies(wanted, section, source.shop, straights)
+    order = slice(None, None, -1 if part.leading_end == "rear" else 1)  # grip and tail belong to the end bent first
+    chosen = choose_dies(wanted[order], section, source.shop, lambda radii: straights(radii[order])[order])[order]
     say = partial(say_length, unit=source.job.units)
     why = [why_none(section, want.way, source.shop, say) for want in wanted]
     faults = [
-        _fault(part, "no die", f"{part.name} bend {i + 1}: {why[i]}", None, i + 1)
+        _fault(part, "no die", f"{part.name} bend {_number(part, i + 1)}: {why[i]}", None, i + 1)
         for i, choice in enumerate(chosen)
         if choice.radius is None
     ]
@@ -315,8 +365,8 @@ def _roll(part: Part, toward: Face, sides: tuple[Face, Face], number: int) -> fl
     if toward in rolls:
         return rolls[toward]
     says = (
-        f"{part.name} bend {number} goes toward {toward}, but this part has no inboard and outboard face; "
-        "use top, bottom, left or right"
+        f"{part.name} bend {_number(part, number)} goes toward {toward}, but this part has no inboard and outboard "
+        "face; use top, bottom, left or right"
     )
     raise _Fault(_fault(part, "face", says, (part.start or Start()).at, number))
 
@@ -325,19 +375,32 @@ def _tight(part: Part, number: int, error: TightOffset, source: JobFile) -> Find
     offset, unit = error.offset, source.job.units
     assert offset.over is not None
     says = (
-        f"{part.name} bend {number}: an offset by {say_length(offset.by, unit)} over {say_length(offset.over, unit)} "
-        f"does not fit two bends of radius {say_length(offset.radius, unit)}; lengthen over to at least "
-        f"{say_length(error.least_over, unit)}, or use a smaller by or radius"
+        f"{part.name} bend {_number(part, number)}: an offset by {say_length(offset.by, unit)} over "
+        f"{say_length(offset.over, unit)} does not fit two bends of radius {say_length(offset.radius, unit)}; "
+        f"lengthen over to at least {say_length(error.least_over, unit)}, or use a smaller by or radius"
     )
-    return Finding(
-        rule="offset", level="stop", says=says, part=part.name, hand=_hand(part), bend=number,
-        found=offset.over, needs=error.least_over, unit="length",
-    )  # fmt: skip
+    found = _fault(part, "offset", says, None, number)
+    return replace(found, found=offset.over, needs=error.least_over, unit="length")
 
 
 def _fault(part: Part, rule: str, says: str, where: Sequence[float] | np.ndarray | None, bend: int | None) -> Finding:
+    """A finding that stops a part; `bend` counts from the front as written."""
     spot = None if where is None else (float(where[0]), float(where[1]), float(where[2]))
-    return Finding(rule=rule, level="stop", says=says, part=part.name, hand=_hand(part), where=spot, bend=bend)
+    number = None if bend is None else _number(part, bend)
+    return Finding(rule=rule, level="stop", says=says, part=part.name, hand=_hand(part), where=spot, bend=number)
+
+
+def _number(part: Part, written: int) -> int:
+    """The number of a bend counted from the leading end, from its number counted from the front."""
+    if part.leading_end != "rear":
+        return written
+    if part.points is not None:
+        count = len(part.points) - 2
+    else:
+        count = len(part.rows or ()) + sum(
+            (step.bend is not None) + 2 * (step.offset is not None) for step in part.path or ()
+        )
+    return count + 1 - written
 
 
 def _hand(part: Part) -> Hand:

@@ -134,7 +134,7 @@ def plan(
     write: Annotated[bool, typer.Option("--write", help="Store the recommended leading ends in the job file.")] = False,
 ) -> None:
     """Plan the bending: marks, faces, set angles, order of work and cuts."""
-    from railmodel.app.plan_answer import plan_answer, show_plan
+    from railmodel.app.plan_answer import plan_answer, plan_findings
     from railmodel.checks import run_checks
     from railmodel.frame import build_frame
     from railmodel.job.reader import read_job
@@ -149,8 +149,11 @@ def plan(
     if as_json:
         typer.echo(json.dumps(plan_answer(frame), indent=2, ensure_ascii=False, allow_nan=False))
     else:
-        show_plan(frame)
-    _end(run_checks(frame))
+        from railmodel.app.show import printer
+        from railmodel.app.show_plan import show_plan
+
+        show_plan(frame, printer())
+    _end([*run_checks(frame), *plan_findings(frame)])
 
 
 @app.command(epilog="Example: railmodel build hauler.yaml --out out")

@@ -5,12 +5,13 @@ from typing import Any
 
 from railmodel.bending.cautions import BENDING, FIRST, NO_CERTIFICATE
 from railmodel.bending.clearing import KeepOut
-from railmodel.bending.mark_out import MarkOut
+from railmodel.bending.cut_plan import Piece
 from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import JobPlan, PartPlan, plan_job
 from railmodel.bending.rehearsal import Rehearsal
-from railmodel.bending.rehearse_job import chosen
+from railmodel.findings import Finding
 from railmodel.frame import Frame
+from railmodel.part import RailPart
 from railmodel.units import Unit, to_unit
 
 Answer = dict[str, Any]
@@ -32,9 +33,14 @@ def plan_answer(frame: Frame) -> Answer:
             for rehearsal in (part.rehearsal.front, part.rehearsal.rear)
         ],
         "changeovers": _changeovers(plan),
-        "cut_plan": _cut_plan(plan, unit),
+        "cut_plan": _cut_plan(plan, frame),
         "cautions": [FIRST, *BENDING, NO_CERTIFICATE],
     }
+
+
+def plan_findings(frame: Frame) -> list[Finding]:
+    """What only the cut plan can say: sticks the rack lacks. Pieces too long for any stick are a check of their own."""
+    return [finding for cuts in plan_job(frame).cuts.values() if cuts.missing for finding in cuts.findings]
 
 
 def _part(part: PartPlan, unit: Unit) -> Answer:
@@ -117,98 +123,29 @@ def _changeovers(plan: JobPlan) -> Answer:
     }
 
 
-def _cut_plan(plan: JobPlan, unit: Unit) -> Answer:
-    return {"sticks": [], "proven": True, "bound": 0}
+def _cut_plan(plan: JobPlan, frame: Frame) -> Answer:
+    unit = frame.unit
+    hands = {part.label: part for part in frame.parts}
+    return {
+        "sticks": [
+            {
+                "tube": tube,
+                "length": to_unit(stick.stock.length, unit),
+                "pieces": [_piece(piece, hands.get(piece.label), unit) for piece in stick.pieces],
+                "cuts": stick.cuts,
+                "drop": to_unit(stick.drop, unit),
+                "keep_drop": stick.keep,
+                "to_buy": stick.bought,
+            }
+            for tube, cuts in plan.cuts.items()
+            for stick in cuts.sticks
+        ],
+        "proven": all(cuts.proven for cuts in plan.cuts.values()),
+        "bound": sum(cuts.bound for cuts in plan.cuts.values()),
+        "not_planned": sorted({part.tube for part in frame.parts} - set(plan.cuts)),
+    }
 
 
-def show_plan(frame: Frame) -> None:
-    """Print the plan to read at the bench."""
-    from rich.text import Text
-
-    from railmodel.app.show import printer
-
-    plan, console = plan_job(frame), printer()
-    console.print(Text(f"{frame.job.job}, revision {frame.job.revision or '-'}: plan of work", style="bold"))
-    console.print(Text(FIRST, style="italic"))
-    for part in plan.parts:
-        _show_part(frame, part)
-    _show_order(frame, plan)
-    console.print()
-    console.print(Text("Cautions", style="bold"))
-    for caution in (*BENDING, NO_CERTIFICATE):
-        console.print(Text(f"  - {caution}"))
-
-
-def _show_part(frame: Frame, part: PartPlan) -> None:
-    from rich.text import Text
-
-    from railmodel.app.show import grid, printer
-
-    marks, console = part.marks, printer()
-    label = marks.reading.part.label
-    console.print()
-    console.print(Text(f"{label}: cut {frame.mark(marks.cut_length)}", style="bold"))
-    for line in _notes(frame, part):
-        console.print(Text(f"  {line}"))
-    if not marks.bends:
-        return
-    table = grid("bend", "die", "mark", "mark at gauge", "on the die", "up", "set", "finished", "tube use")
-    for marked, order in zip(marks.bends, part.orders.bends, strict=True):
-        cells = (
-            str(marked.bend.number), marked.bend.die or "-", frame.mark(marked.mark), frame.mark(marked.mark_at_gauge),
-            order.face_on_die, order.face_up, f"{degrees(marked.set_angle):.1f}", f"{degrees(marked.finished_angle):.2f}",
-            frame.say(marked.tube_use),
-        )  # fmt: skip
-        table.add_row(*(Text(cell) for cell in cells))
-    for order in part.orders.bends:
-        console.print(Text(f"  before bend {order.bend}: {order.turn}"))
-    console.print(table)
-
-
-def _notes(frame: Frame, part: PartPlan) -> list[str]:
-    marks, reading = part.marks, part.marks.reading
-    if not marks.bends:
-        return []
-    notes = [f"{reading.end} end leads; marks count from the leading cut end; turns are {STANDING}"]
-    if marks.trim_lead:
-        notes.append(f"leading trim {frame.say(marks.trim_lead)}: cut off after bending")
-    if marks.trim_tail:
-        notes.append(f"tail trim {frame.say(marks.trim_tail)}: cut off after bending")
-    if part.orders.seam_when_loaded:
-        notes.append(f"load with the weld seam {part.orders.seam_when_loaded} (it ends up {reading.part.seam})")
-    if part.rehearsal is not None:
-        notes.append(part.rehearsal.why.removeprefix(f"{reading.part.label}: "))
-        arc = _widest(chosen(part.rehearsal))
-        if arc is not None:
-            notes.append(f"keep people out of {frame.say(arc.radius)} about the die axis, and of the tube's own lane")
-    notes.append(_sum(frame, marks))
-    return notes
-
-
-def _widest(rehearsal: Rehearsal) -> KeepOut | None:
-    arcs = [step.keep_out for step in rehearsal.steps if step.keep_out is not None and step.keep_out.kind == "arc"]
-    return max(arcs, key=lambda arc: arc.radius, default=None)
-
-
-def _sum(frame: Frame, marks: MarkOut) -> str:
-    last, tail = marks.bends[-1], float(marks.reading.line.rows.tail) + marks.trim_tail
-    return (
-        f"sum: last mark {frame.say(last.mark)} + tube use {frame.say(last.tube_use)} + tail {frame.say(tail)} "
-        f"= cut length {frame.say(marks.cut_length)}"
-    )
-
-
-def _show_order(frame: Frame, plan: JobPlan) -> None:
-    from rich.text import Text
-
-    from railmodel.app.show import grid, printer
-
-    if plan.changeovers is None:
-        return
-    console = printer()
-    console.print()
-    console.print(Text(f"Order of work: {plan.changeovers.says}", style="bold"))
-    table = grid("set-up", "die", "parts")
-    for i, stage in enumerate(plan.changeovers.stages):
-        table.add_row(str(i + 1), Text(stage.die), Text(", ".join(stage.parts)))
-    console.print(table)
+def _piece(piece: Piece, part: RailPart | None, unit: Unit) -> Answer:
+    named = {"part": piece.label, "hand": None} if part is None else {"part": part.name, "hand": part.hand}
+    return {**named, "length": to_unit(piece.length, unit)}

@@ -164,6 +164,21 @@ def mandrel_reach(frame: Frame) -> Iterator[Finding]:
             yield _finding(marks, "mandrel reach", "stop", says, behind, reach, bend=1)
 
 
+def stock_length(frame: Frame) -> Iterator[Finding]:
+    """Pieces longer than any stick the shop has or buys."""
+    for marks in shop_work(frame).mark_outs:
+        part = marks.reading.part
+        sticks = [stock for stock in frame.shop.stock if stock.tube == part.tube] if frame.shop is not None else []
+        longest = max((stock.length - stock.end_trim for stock in sticks), default=None)
+        if longest is None or marks.cut_length <= longest + LENGTH:
+            continue
+        says = (
+            f"the cut length is {frame.say(marks.cut_length)} and the longest stick of tube {part.tube} gives "
+            f"{frame.say(longest)}; order longer tube or make the part of two pieces"
+        )
+        yield _finding(marks, "stock", "stop", says, marks.cut_length, longest, bend=None)
+
+
 def strain(frame: Frame) -> Iterator[Finding]:
     """Stretch of the outside wall against the least elongation the grade's standard promises: a warning, never more."""
     for marks in shop_work(frame).mark_outs:

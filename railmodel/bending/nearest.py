@@ -29,7 +29,11 @@ STRIDE = 400.0
 DEEP = 0.25
 """How far off a depth inside may be, as a part of it."""
 
+ROUNDING = 1e-4
+"""The library's distances are exact to better than this, mm."""
+
 _BATCH = 64
+_NO_DIRECTION = np.zeros(3)
 
 
 class Standing(Protocol):
@@ -251,6 +255,9 @@ class _Search:
     def run(self, skip: Mask | None) -> Nearest:
         """Search, most promising intervals first, until none is left that could matter."""
         left = self._worth(self._first(skip))
+        if not self.travel.any():
+            self._unmoved(left)
+            left = left.take(slice(0))
         while len(left.lower):
             order = np.argsort(left.lower, kind="stable")
             measured = self._measured(left.take(order[:_BATCH]))
@@ -258,6 +265,13 @@ class _Search:
             left = self._worth(left.take(order[len(measured.lower) :]).with_others(again))
         touched = frozenset(np.flatnonzero(self.touched).tolist())
         return Nearest(min(self.best, self.bound), self.found, touched)
+
+    def _unmoved(self, pairs: _Intervals) -> None:
+        """All that is to be found where nothing moves: the distances themselves, less the library's rounding."""
+        pairs = pairs.take(np.argsort(pairs.lower, kind="stable"))
+        distance, _ = self._distances(pairs, np.zeros(len(pairs.lower), dtype=np.intp), self.at[None])
+        rest = pairs.lower[len(distance) :]
+        self.bound = min(self.bound, self.best - ROUNDING, float(np.min(rest, initial=np.inf)))
 
     def _worth(self, intervals: _Intervals) -> _Intervals:
         """Those that could lower the result, or touch a solid not touched so far; the others are set aside."""
@@ -284,9 +298,11 @@ class _Search:
         carried = centres @ np.swapaxes(matrices[:, :3, :3], 1, 2) + matrices[:, None, :3, 3]
         spots = carried[:, pair_piece].reshape(-1, 3)
         toward = self.solids.closest(spots, solid) - spots
-        away = np.linalg.norm(toward, axis=-1)
-        direction = toward / np.where(away > 0, away, 1.0)[:, None]
+        away = np.sqrt(np.einsum("ei,ei->e", toward, toward))
         half = np.full(len(piece), 0.5 / count)
+        if not self.travel.any():
+            return _Intervals(piece, solid, half, half, np.where(away > 0, away - radii[piece], -np.inf))
+        direction = toward / np.where(away > 0, away, 1.0)[:, None]
         reach = self.motion.furthest(direction, spots[:, None], half)[:, 0] + radii[piece]
         lower = np.where(away > 0, self.solids.least_along(direction, solid) - reach, -np.inf)
         return _Intervals(piece, solid, np.repeat(middle, len(pair_piece)), half, lower)
@@ -297,7 +313,6 @@ class _Search:
         matrices = self.motion.matrix(fractions)
         distance, normal = self._distances(intervals, of, matrices @ self.at)
         intervals, of = intervals.take(slice(len(distance))), of[: len(distance)]
-        self.touched[intervals.solid[distance < 0]] = True
         turn = matrices[of]
         points = self.placed[intervals.piece] @ np.swapaxes(turn[:, :3, :3], 1, 2) + turn[:, None, :3, 3]
         size = np.linalg.norm(normal, axis=-1, keepdims=True)
@@ -310,19 +325,25 @@ class _Search:
     def _distances(self, intervals: _Intervals, of: Index, matrices: Array) -> tuple[Array, Array]:
         """Distances (e,) and separating directions (e, 3) of the first e intervals; keeps the least one's place.
 
-        Stops where the bounds, which ascend, say that the rest cannot matter.
+        Stops where the bounds, which ascend, say that the rest cannot matter; what does not matter before that is
+        passed over as minus infinity, which leaves its bound as it is.
         """
         places = [self.transform(matrix[:3, :3], matrix[:3, 3]) for matrix in matrices]
         shapes, placed, result = self.body.shapes, self.solids.placed, self.result
         distances, normals, limit = [], [], self._limit()
         columns = (intervals.piece, intervals.solid, of, intervals.lower)
         for piece, solid, f, lower in zip(*(column.tolist() for column in columns), strict=True):
-            if lower >= limit and lower >= -self.within:
-                break
+            if lower >= limit and (lower >= -self.within or self.touched[solid]):
+                if lower >= -self.within:
+                    break
+                distances.append(-np.inf)
+                normals.append(_NO_DIRECTION)
+                continue
             result.clear()
             gap = self.distance(shapes[piece], places[f], *placed[solid], self.request, result)
             distances.append(gap)
             normals.append(result.normal)
+            self.touched[solid] |= gap < 0
             if gap < self.best:
                 self.best = gap
                 limit = self._limit()

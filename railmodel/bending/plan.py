@@ -1,15 +1,19 @@
 """The whole plan of a job: marks and orders of every part, the order of work, and the cuts."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from math import inf
 
 from railmodel.bending.changeovers import ChangeoverPlan, PartDies, plan_changeovers
+from railmodel.bending.cut_plan import CutPlan, Piece, Stock, plan_cuts
 from railmodel.bending.mark_out import MarkOut
 from railmodel.bending.orders import Orders
 from railmodel.bending.rehearsal import BothEnds
 from railmodel.bending.rehearse_job import rehearsals
 from railmodel.bending.work import shop_work
 from railmodel.frame import Frame
+from railmodel.tolerances import LENGTH
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,10 +38,12 @@ class JobPlan:
     Args:
         parts: every part, in the job's order.
         changeovers: the order of work; None where no bend has a die.
+        cuts: what is cut from which stick, by tube; tubes the shop lists no stock of are missing.
     """
 
     parts: tuple[PartPlan, ...]
     changeovers: ChangeoverPlan | None
+    cuts: Mapping[str, CutPlan]
 
 
 @lru_cache(maxsize=8)
@@ -49,7 +55,33 @@ def plan_job(frame: Frame) -> JobPlan:
         PartPlan(marks=marks, orders=orders, rehearsal=by_label.get(marks.reading.part.label))
         for marks, orders in zip(work.mark_outs, work.orders, strict=True)
     )
-    return JobPlan(parts=parts, changeovers=_changeovers(frame))
+    return JobPlan(parts=parts, changeovers=_changeovers(frame), cuts=_cuts(frame))
+
+
+def sticks_of(frame: Frame, tube: str) -> list[Stock]:
+    """The sticks the shop has or buys of a tube."""
+    if frame.shop is None:
+        return []
+    return [
+        Stock(
+            length=stock.length, kerf=stock.kerf, end_trim=stock.end_trim, count=stock.count, price=stock.price,
+            keep_drop=inf if stock.keep_drop is None else stock.keep_drop, name=f"{tube} {frame.say(stock.length)}",
+        )
+        for stock in frame.shop.stock
+        if stock.tube == tube
+    ]  # fmt: skip
+
+
+def _cuts(frame: Frame) -> dict[str, CutPlan]:
+    pieces: dict[str, list[Piece]] = {}
+    for marks in shop_work(frame).mark_outs:
+        if marks.cut_length > LENGTH:
+            part = marks.reading.part
+            pieces.setdefault(part.tube, []).append(Piece(part.label, marks.cut_length))
+    for stock in frame.shop.stock if frame.shop is not None else ():
+        if stock.test_pieces and stock.tube in pieces:
+            pieces[stock.tube].append(Piece("test piece", stock.test_pieces))
+    return {tube: plan_cuts(sticks, own) for tube, own in pieces.items() if (sticks := sticks_of(frame, tube))}
 
 
 def _changeovers(frame: Frame) -> ChangeoverPlan | None:

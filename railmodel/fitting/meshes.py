@@ -14,8 +14,8 @@ from railmodel.fitting.shapes import turned
 from railmodel.fitting.solids import Index, Solids, polyhedron
 from railmodel.geometry.rows import Array
 
-_BUNDLE = 64
-"""Triangles in a bundle."""
+_BUNDLES = (2048, 256, 32)
+"""Triangles in a bundle, from the outermost to the innermost."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,32 +54,35 @@ class MeshShape:
         return replace(self, triangles=self.triangles * [1.0, -1.0, 1.0])
 
     def solids(self) -> Solids:
-        """Bundles, each a box around its triangles, then the triangles."""
+        """Bundles within bundles, each a box around its triangles, and last the triangles."""
         triangles = self.triangles[_z_order(self.triangles.mean(axis=1))]
         count = len(triangles)
-        start = np.arange(0, count, _BUNDLE)
-        low = np.minimum.reduceat(triangles.min(axis=1), start)
-        high = np.maximum.reduceat(triangles.max(axis=1), start)
-        bundles = len(start)
+        starts = [np.arange(0, count, size) for size in _BUNDLES]
+        first = np.cumsum([0] + [len(start) for start in starts])  # where each level begins, the triangles last
+        bundles = int(first[-1])
+        low, high = triangles.min(axis=1), triangles.max(axis=1)
+        low = np.concatenate([np.minimum.reduceat(low, start) for start in starts])
+        high = np.concatenate([np.maximum.reduceat(high, start) for start in starts])
         vertices = np.empty((bundles + count, 8, 3))
-        corner = (np.arange(8)[:, None] >> np.arange(3)) & 1
+        corner = ((np.arange(8)[:, None] >> np.arange(3)) & 1).astype(bool)
         vertices[:bundles] = np.where(corner, high[:, None], low[:, None])
         vertices[bundles:] = triangles[:, [0, 1, 2, 0, 0, 0, 0, 0]]
         middle = triangles.mean(axis=1)
         children = np.zeros((bundles + count, 2), dtype=np.int64)
-        children[:bundles, 0] = bundles + start
-        children[:bundles, 1] = bundles + np.append(start[1:], count)
+        for level, (start, size) in enumerate(zip(starts, (*_BUNDLES[1:], 1), strict=True)):
+            ends = -(-np.append(start[1:], count) // size)
+            here = slice(first[level], first[level + 1])
+            children[here] = first[level + 1] + np.stack([start // size, ends], axis=-1)
         none = np.zeros(bundles + count)
+        reach = np.sqrt(((triangles - middle[:, None]) ** 2).sum(axis=-1).max(axis=-1))
         return Solids(
             vertices=vertices,
             ball=none,
             disc=none,
             axis=np.broadcast_to([1.0, 0.0, 0.0], (bundles + count, 3)),
-            inside=np.concatenate([middle[start], middle]),
+            inside=np.concatenate([middle[np.concatenate(starts)], middle]),
             centre=np.concatenate([(low + high) / 2, middle]),
-            radius=np.concatenate(
-                [np.linalg.norm(high - low, axis=-1) / 2, np.linalg.norm(triangles - middle[:, None], axis=-1).max(axis=-1)]
-            ),
+            radius=np.concatenate([np.linalg.norm(high - low, axis=-1) / 2, reach]),
             group=np.zeros(bundles + count, dtype=np.int64),
             children=children,
             make=lambda index: polyhedron(vertices[index, :3], ((0, 1, 2),)),

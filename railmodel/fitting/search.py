@@ -109,6 +109,7 @@ class _Search:
         self.box = (np.arange(4) < motions.drivers[:, None]).astype(float)  # (h, 4) where each box ends
         self.root = np.flatnonzero(b.roots)
         self.rate, self.most, self.curve = self.travel(self.root)
+        self.start, self.along, self.around = segments(a)
 
     def travel(self, roots: Index) -> tuple[Array, Array, Array]:
         """How solids travel (see `MotionSet.reach`); what a bound holds travels no further than the bound may."""
@@ -118,7 +119,8 @@ class _Search:
             reach = self.motions.reach(self.b.group[which], self.b.centre[which], self.b.radius[which])
             for array, values in zip(found, reach, strict=True):
                 array[which] = values
-        for start, stop, parent in [(*self.b.children[i], i) for i in which if self.b.holds[i]]:
+        for parent in np.flatnonzero(self.b.holds & self.moving):  # a bound stands before what it holds
+            start, stop = self.b.children[parent]
             found[0][start:stop] = found[1][start:stop] = found[1][parent]
             found[2][start:stop] = found[2][parent]
         return found[0], found[1], found[2]
@@ -131,9 +133,10 @@ class _Search:
         boxes = self.prune(self.bounded(boxes, self.best_normal[boxes.pair]))
         if len(boxes):
             boxes = self.prune(self.bounded(boxes, self.towards(boxes)))
+        each = 1
         while len(boxes):
-            open_pairs = len(np.unique(boxes.pair))
-            chosen = self.choose(boxes, max(2, _EACH // open_pairs))
+            each = min(2 * each, max(2, _EACH // len(np.unique(boxes.pair))))
+            chosen = self.choose(boxes, each)
             boxes = self.prune(_Boxes.together([boxes.take(~chosen), self.work(boxes.take(chosen))]))
         shape = self.shape
         return Nearest(
@@ -154,7 +157,7 @@ class _Search:
         found = []
         for body in range(self.shape[0]):
             mine = np.flatnonzero(self.a.group == body)
-            start, along, around = segments(self.a, mine)
+            start, along, around = self.start[mine], self.along[mine], self.around[mine]
             away = from_segments(start, along, middle)
             low = away - around[:, None] - self.b.radius[roots] - travel
             most = from_segments(start, along, inside) + around[:, None]
@@ -177,13 +180,13 @@ class _Search:
         return found
 
     def choose(self, boxes: _Boxes, each: int) -> NDArray[np.bool_]:
-        """The boxes of each pair with the lowest bounds, at most so many a pair."""
+        """The boxes of each pair with the lowest bounds, at most so many a pair, few before anything was found."""
         order = np.lexsort((boxes.low, boxes.pair))
         pair = boxes.pair[order]
         begins = np.flatnonzero(np.diff(pair, prepend=-1))
         rank = np.arange(len(pair)) - np.repeat(begins, np.diff(np.append(begins, len(pair))))
         chosen = np.zeros(len(boxes), dtype=bool)
-        chosen[order[rank < each]] = True
+        chosen[order[rank < np.where(np.isfinite(self.near[pair]), each, 2)]] = True
         return chosen
 
     def prune(self, boxes: _Boxes) -> _Boxes:
@@ -267,7 +270,7 @@ class _Search:
 
     def towards(self, boxes: _Boxes) -> Array:
         """(n, 3) unit directions from solid a's segment to solid b's middle."""
-        start, along, _ = segments(self.a, boxes.a)
+        start, along = self.start[boxes.a], self.along[boxes.a]
         off = self.carried(boxes.b, self.b.centre[boxes.b], (boxes.start + boxes.end) / 2) - start
         share = np.einsum("ni,ni->n", off, along) / np.maximum(np.einsum("ni,ni->n", along, along), 1e-300)
         off -= np.clip(share, 0, 1)[:, None] * along
@@ -351,14 +354,14 @@ class _Search:
         return distance, np.where(size > 0.5, normal / np.maximum(size, 0.5), [0.0, 0.0, 1.0])
 
 
-def segments(solids: Solids, which: Index) -> tuple[Array, Array, Array]:
+def segments(solids: Solids) -> tuple[Array, Array, Array]:
     """Start (n, 3) and vector (n, 3) of a segment through each solid, and the radius (n,) that holds it all."""
-    axis, middle = solids.axis[which], solids.inside[which]
-    off = solids.vertices[which] - middle[:, None]
+    axis, middle = solids.axis, solids.inside
+    off = solids.vertices - middle[:, None]
     along = np.einsum("nvi,ni->nv", off, axis)
     low, high = along.min(axis=-1), along.max(axis=-1)
     across = off - along[..., None] * axis[:, None]
-    radius = np.sqrt(np.einsum("nvi,nvi->nv", across, across).max(axis=-1)) + solids.ball[which] + solids.disc[which]
+    radius = np.sqrt(np.einsum("nvi,nvi->nv", across, across).max(axis=-1)) + solids.ball + solids.disc
     return middle + low[:, None] * axis, (high - low)[:, None] * axis, radius
 
 

@@ -9,6 +9,7 @@ from railmodel.job.problems import Problem
 from railmodel.job.yaml_tree import Loc
 from railmodel.units import quoted
 
+_TUBES = ("parts", "crossmembers")
 _BENDS: tuple[Loc, ...] = (("points", "*"), ("path", "*", "bend"), ("path", "*", "offset"), ("rows", "*"))
 
 
@@ -38,17 +39,19 @@ def check_job(data: Mapping[str, Any], dies: Sequence[str] | None, *, has_shop: 
         has_shop: whether the job names a shop file.
     """
     hands = {
-        _word(part["name"]): _hand(part)
-        for _, part in find(data, ("parts", "*"))
+        _word(part["name"]): _hand(part) if section == "parts" else "single"
+        for section in _TUBES
+        for _, part in find(data, (section, "*"))
         if isinstance(part, Mapping) and _is_word(part.get("name"))
     }
     problems = [
         *_unknown(data, ("parts", "*", "tube"), _names(data, "tubes")),
+        *_unknown(data, ("crossmembers", "*", "tube"), _names(data, "tubes")),
         *_unknown(data, ("fit_points", "*", "to", "part"), list(hands)),
         *_unknown(data, ("keep_clear", "*", "motion"), _names(data, "motions")),
         *_unknown(data, ("motions", "*", "with"), _names(data, "motions")),
-        *_twice(data, "parts"), *_twice(data, "fit_points"), *_twice(data, "keep_clear"),
-        *_labels(data), *_joints(data, hands), *_faces(data, hands),
+        *_twice(data, *_TUBES), *_twice(data, "fit_points"), *_twice(data, "keep_clear"),
+        *_labels(data), *_rails(data, hands), *_joints(data, hands), *_faces(data, hands),
     ]  # fmt: skip
     for loc, bend in _bends(data):
         problems.extend(_die(loc, bend, dies, has_shop))
@@ -75,17 +78,17 @@ def _bends(data: Any) -> Iterator[tuple[Loc, Any]]:
                 yield loc, bend
 
 
-def _unknown(data: Any, pattern: Loc, allowed: Sequence[str]) -> Iterator[Problem]:
-    for loc, value in find(data, pattern):
+def _unknown(data: Any, pattern: Loc, allowed: Sequence[str], within: Loc = ()) -> Iterator[Problem]:
+    for loc, value in find(data, pattern, within):
         if _is_word(value) and _word(value) not in allowed:
             yield Problem(loc, not_among(_word(value), allowed))
 
 
-def _twice(data: Any, section: str) -> Iterator[Problem]:
+def _twice(data: Any, *sections: str) -> Iterator[Problem]:
     first: dict[str, Loc] = {}
-    for loc, value in find(data, (section, "*", "name")):
+    for loc, value in (found for section in sections for found in find(data, (section, "*", "name"))):
         if _is_word(value) and first.setdefault(_word(value), loc) != loc:
-            said = f"{section}[{first[_word(value)][1]}]"
+            said = "{}[{}]".format(*first[_word(value)])
             yield Problem(loc, f"found {quoted(_word(value))}, the name of {said} as well; give each its own name")
 
 
@@ -98,6 +101,16 @@ def _labels(data: Any) -> Iterator[Problem]:
         stem, _, hand = name.rpartition(" ")
         if hand in {"left", "right"} and stem in pairs:
             yield Problem((*loc, "name"), f"found {quoted(name)}, also a hand of the pair {quoted(stem)}; rename one")
+
+
+def _rails(data: Any, hands: Mapping[str, str]) -> Iterator[Problem]:
+    """A crossmember runs between the two hands of one pair, or between two tubes that are named with their hands."""
+    pairs = [name for name, hand in hands.items() if hand == "pair"]
+    labels = [f"{name} {hand}" for name in pairs for hand in ("right", "left")]
+    labels += [name for name, hand in hands.items() if hand == "single"]
+    for loc, between in find(data, ("crossmembers", "*", "between")):
+        if isinstance(between, list) and "" not in hands.values():
+            yield from _unknown(between, ("*",), pairs if len(between) == 1 else labels, loc)
 
 
 def _joints(data: Any, hands: Mapping[str, str]) -> Iterator[Problem]:
