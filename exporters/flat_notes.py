@@ -112,13 +112,14 @@ class Notes:
         for scale in (1.0, 0.75, 0.55):
             block = Block((f"{strip.face.upper()} FACE",), max(scale * self.name, SMALLEST))
             reach = 2.5 * block.height
-            for right, up in product((0.0, 0.15 * share, -0.15 * share), (0.0, quarter, -quarter)):
+            for right, up in product((0.0, 0.15, -0.15, 0.28, -0.28), (0.0, quarter, -quarter)):
                 y = strip.middle + up
-                whole = block.around(x + right, y)
+                middle = x + right * share
+                whole = block.around(middle, y)
                 whole = Rect(whole.left - reach / 2, whole.low, whole.right + reach / 2, whole.high)
                 if whole.within(border) and self.room.free(whole):
                     self.room.texts.append(whole)
-                    block.draw(self.sheet, x + right + reach / 2, y, "FACE_NAME")
+                    block.draw(self.sheet, middle + reach / 2, y, "FACE_NAME")
                     tip = whole.left + 0.3 * block.height
                     self.sheet.arrow((tip, y), (tip + reach, y), 0.8 * block.height, "FACE_NAME")
                     return
@@ -127,25 +128,25 @@ class Notes:
         border = Rect(zone.begin, strip.flat[0], zone.end, strip.flat[1])
         return any(self._place(block, zone.middle, strip.middle, border) for block in self._blocks(texts))
 
-    def _blocks(self, texts: Sequence[tuple[str, ...]]) -> Iterable[Block]:
+    def _blocks(self, texts: Sequence[tuple[str, ...]], largest: float = 1.5) -> Iterable[Block]:
         """Ways to write the same, the best first: large before small, level before turned where neither is small."""
         for scales in ((1.5, 1.25, 1.0), (0.85, 0.7)):
             for turned in (False, True):
                 for scale in scales:
-                    for text in texts if scale * self.small >= SMALLEST else ():
+                    for text in texts if scale <= largest and scale * self.small >= SMALLEST else ():
                         yield Block(text, scale * self.small, turned)
 
     def _beside(self, zone: Zone) -> bool:
         """On the straight after the bend or before it, with an arrow into the bend."""
         gap, y = 3 * self.small, zone.strip.middle
         border = Rect(0.0, zone.strip.flat[0], self.flat.length, zone.strip.flat[1])
-        for block in self._blocks(_words(zone, self.sheet)):
+        for block in self._blocks(_words(zone, self.sheet), 1.0):
             half = block.size[0] / 2
             for side, edge in ((1, zone.end), (-1, zone.begin)):
                 x = edge + side * (gap + half)
                 if self._place(block, x, y, border):
                     self.sheet.arrow((edge, y), (edge + side * gap, y), self.small, "TEXT")
-                    self.room.texts.append(Rect(min(edge, edge + side * gap), y, max(edge, edge + side * gap), y))
+                    self.room.texts.append(Rect.around(edge + side * gap / 2, y, gap, 0.6 * self.small))
                     return True
         return False
 
