@@ -1,6 +1,7 @@
 """The DXF flat layout of one part: the tube's outside surface unrolled at true size along the developed length."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from exporters.dxf import Layer, Sheet
@@ -61,6 +62,8 @@ def write_flat_layout(
         stops: reasons not to cut, written large; bends that overlap are added where nothing else is given.
         tape_step: marks to the inch of the tape fractions.
     """
+    if part.seam not in (None, "top", "bottom", *part.sides):  # a finding of its own; there is no strip to draw it on
+        part = replace(part, seam=None)
     flat = unroll(part)
     narrow = min(strip.height for strip in flat.strips)
     small, name = min(max(0.1 * narrow, 3.0), 6.0), min(max(0.25 * narrow, 3.0), 14.0)
