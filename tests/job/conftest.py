@@ -45,6 +45,9 @@ parts:
       - {bend: 1, distance: 22, rotation: 0, angle: 15, radius: 7, toward: top, way: hard}
       - {bend: 2, distance: 12, rotation: 90, angle: 20, die: easy 5, toward: left, way: easy}
     tail: 40
+crossmembers:
+  - {name: seat tube, tube: main, between: [side rail], x: 60}
+  - {name: rear tube, tube: main, between: [side rail right, side rail left], x: 100, flush: top}
 joints:
   - {between: [side rail right.rear, rear cap.leading], gap: 1/16, angle: 0.5}
   - {between: [{part: side rail, hand: left, end: rear}, {part: rear cap, end: rear}], offset: 1/8, roll: 2}

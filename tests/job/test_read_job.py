@@ -25,7 +25,7 @@ def test_a_job_with_every_key_reads_and_builds(write: Callable[..., Path]) -> No
     assert source.shop_path == path.parent / "shop.yaml"
     frame = build_frame(source)
     assert [part.label for part in frame.parts] == [
-        "side rail right", "side rail left", "rear cap", "copied from an old sheet",
+        "side rail right", "side rail left", "rear cap", "copied from an old sheet", "seat tube", "rear tube",
     ]  # fmt: skip
     assert not frame.faults
 
@@ -133,6 +133,10 @@ ONE_PROBLEM = [
     (("[side rail right.rear, rear cap.leading]", "[side rail right.rear]"), r"between: found 1 of them; allowed: 2"),
     (("side rail right.rear", "side rail.rear"), r'between: found "side rail" without a hand; say which'),
     (("rear cap.leading", "rear cap left.leading"), r'between\[1\]: found hand left, but "rear cap" is single'),
+    (("between: [side rail]", "between: [side ral]"), r'crossmembers\[0\] "seat tube" between\[0\]: found "side ral"'),
+    (("side rail left], x", "side rail], x"), r'between\[1\]: found "side rail"; allowed: side rail right'),
+    (("seat tube, tube: main", "seat tube, tube: man"), r'crossmembers\[0\] "seat tube" tube: found "man"'),
+    (("name: seat tube", "name: rear cap"), r'crossmembers\[0\] "rear cap" name: .*the name of parts\[1\] as well'),
     (("within: 1/4", "within: 1/4, wnt: 2"), r'fit_points\[0\] "rear axle centre" gap: unknown key "wnt".*"want"'),
     (("{part: side rail, face: bottom}", "{part: side, face: bottom}"), r'to part: found "side"; allowed: side rail'),
     (("face: bottom", "face: under"), r'to face: found "under"; allowed: top, bottom, left, right, inboard, outboard'),
@@ -251,10 +255,10 @@ def test_a_shop_file_with_every_key_reads(tmp_path: Path, shop_text: str) -> Non
 
 
 def test_a_job_of_ordinary_size_reads_in_no_time(write: Callable[..., Path]) -> None:
-    """A job of about 80 lines and its shop; the goal is 40 ms for 120 lines on a quiet machine, best of five."""
+    """A job of about 80 lines and its shop, processor time, best of five; about 45 ms when nothing else runs."""
     path, best = write(), 1.0
     for _ in range(5):
-        start = time.perf_counter()
+        start = time.process_time()
         read_job(path)
-        best = min(best, time.perf_counter() - start)
-    assert best < 0.15
+        best = min(best, time.process_time() - start)
+    assert best < 0.12
