@@ -91,13 +91,15 @@ def _run(part: RailPart) -> tuple[Stretch, ...]:
     for stretch in stretches:
         if stretch.kind == "straight" and stretch.length < -LENGTH:
             raise GeometryError(_overlap(part, stretch))
-        depth = part.section.reach(stretch.roll)
-        if stretch.kind == "bend" and stretch.radius <= depth + LENGTH:
-            raise GeometryError(
-                f"{part.label}, bend {stretch.number} from the front end: centreline radius {stretch.radius:g} mm is "
-                f"{depth - stretch.radius:.6g} mm too small for a tube that reaches {depth:g} mm toward the inside "
-                f"of the bend; use a radius above {depth:g} mm"
-            )
+        if stretch.kind == "bend" and stretch.length > LENGTH:
+            depth = part.section.reach(stretch.roll)
+            least = depth + LENGTH / min(stretch.angle, 1.0)  # so that the inside of the bend has a length
+            if stretch.radius <= least:
+                raise GeometryError(
+                    f"{part.label}, bend {stretch.number} from the front end: centreline radius {stretch.radius:g} mm "
+                    f"is {least - stretch.radius:.6g} mm too small for a tube that reaches {depth:g} mm toward the "
+                    f"inside of the bend; use a radius above {least:g} mm"
+                )
     if any(0 < abs(stretch.length) <= LENGTH for stretch in stretches):
         stretches = _without_specks(part.line).stretches
     run = tuple(stretch for stretch in stretches if stretch.length > LENGTH)

@@ -135,9 +135,12 @@ def test_a_bend_tighter_than_the_tube_is_deep_is_refused() -> None:
     with pytest.raises(GeometryError, match="use a radius above 25 mm"):
         solid(part(one_bend(QUARTER, radius=25.0)))
     reach = 17 * np.sin(0.5) + 42 * np.cos(0.5) + 8  # half flats and corner of the tube, seen at the roll
-    with pytest.raises(GeometryError, match=r"0\.001 mm too small"):
+    with pytest.raises(GeometryError, match=r"0\.001001 mm too small"):
         solid(part(one_bend(0.5, radius=reach - 0.001)))
     assert solid(part(one_bend(0.5, radius=reach + 0.001))).isValid()
+    slight = Centreline(BendRows.of([100.0], [0.0], [1e-3], [50.0005], 100.0), START)  # 0.5 nm along the inside
+    with pytest.raises(GeometryError, match=r"use a radius above 50\.001 mm"):
+        solid(part(slight))
 
 
 def test_bends_that_overlap_are_refused() -> None:
