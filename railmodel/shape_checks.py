@@ -1,13 +1,14 @@
 """Is it a shape a bender can make at all: overlapping bends, radii, the two-plane rule, rolled straights, hands."""
 
 from collections.abc import Iterator
-from math import degrees, sin, tan
+from math import copysign, degrees, sin, tan
 
 import numpy as np
 
 from railmodel.findings import Finding, Level
 from railmodel.frame import Frame
-from railmodel.geometry.roll import end_shift, off_legal, plumb, smallest_move
+from railmodel.geometry.centreline import Centreline
+from railmodel.geometry.roll import QUARTER, end_shift, off_legal, plumb, smallest_move, squared_up
 from railmodel.geometry.rows import wrap
 from railmodel.part import Bend, RailPart, Reading
 from railmodel.tolerances import ANGLE, LENGTH
@@ -17,6 +18,10 @@ SAME_ROLL = 1e-6
 
 ROLL_SHOWN = float(np.radians(0.05))
 """A straight rolled by less than this is not worth a word: a quarter of a sheet's thickness over a bracket."""
+
+
+SHIFT_SHOWN = 0.01
+"""A far end that lands no farther off than this (mm) when bent square is where it should be: nobody can measure it."""
 
 
 def spot(point: np.ndarray) -> tuple[float, float, float]:
@@ -92,6 +97,8 @@ def two_planes(frame: Frame) -> Iterator[Finding]:
             continue
         level: Level = "note" if worst <= frame.roll_within else "stop"
         shift = end_shift(reading.line)
+        if level == "note" and shift <= SHIFT_SHOWN:
+            continue
         for bend, stretch in zip(reading.bends, reading.line.bends, strict=True):
             if abs(bend.off) > (frame.roll_within if level == "stop" else ANGLE):
                 yield Finding(
@@ -110,19 +117,25 @@ def _roll_says(frame: Frame, part: RailPart, reading: Reading, bend: Bend, shift
     )
     if level == "note":
         return f"{found}; bent at the nearest quarter turn instead, the far end lands {frame.say(shift)} away"
-    return f"{found}; a die holds flat faces only, so it cannot be bent; {_cure(frame, part, reading, bend)}"
+    return f"{found}; a die holds flat faces only, so it cannot be bent; {_cure(frame, part, bend)}"
 
 
-def _cure(frame: Frame, part: RailPart, reading: Reading, bend: Bend) -> str:
-    off = np.array([other.off for other in reading.bends])
+def _cure(frame: Frame, part: RailPart, bend: Bend) -> str:
+    """What to change in the job file, where a pair stands as its right hand, from the front."""
+    written = part.mirrored() if part.hand == "left" else part
+    start, off = written.line.start, off_legal(written.line.rows.roll)
     turn = ""
     if np.ptp(off) <= SAME_ROLL:
-        turn = f", or give the whole tube a top turned by {abs(degrees(bend.off)):.2f} degrees"
-    if part.written == "path":
-        return f"write every bend toward a face{turn}"
+        x, y, z = start.direction(off[0]) + 0.0
+        turn = f", or turn the whole tube with top: [{x:.6f}, {y:.6f}, {z:.6f}]"
     if part.written == "rows":
-        return f"change its rotation by {degrees(-bend.off):.4g} degrees{turn}"
-    move = smallest_move(part.line.points, part.line.start.u, bend.written - 1)
+        legal = squared_up(written.line.rows).rotation
+        wrong = np.flatnonzero(np.abs(wrap(legal - written.line.rows.rotation)) > ANGLE)
+        rows = " and ".join(f"rotation {degrees(legal[i]):.0f} in row {i + 1}" for i in wrong)
+        return f"write {rows}, counted from the front{turn}"
+    given = next((given.points for given in frame.job.parts if given.name == part.name), None)
+    points = written.line.points if given is None else [point.at for point in given]
+    move = smallest_move(points, start.u, bend.written - 1)
     if move is None:
         return f"no move of a single point cures it; finish the bends of one plane before starting the other{turn}"
     shifts = [
@@ -135,19 +148,23 @@ def _cure(frame: Frame, part: RailPart, reading: Reading, bend: Bend) -> str:
 
 
 def rolled_straights(frame: Frame) -> Iterator[Finding]:
-    """Straights whose top face is neither up, down nor upright: brackets and crossmembers there need a wedge."""
+    """Straights with no face square to plumb: brackets and crossmembers there need a wedge."""
     for part in frame.parts:
-        for straight in part.read.line.straights:
+        reading = part.read
+        for straight in reading.line.straights:
             roll = plumb(straight)
             if roll is None or straight.length <= LENGTH:
                 continue
             off = float(off_legal(roll))
             if abs(off) <= ROLL_SHOWN:
                 continue
-            drop = part.section.width * abs(sin(off))
+            upward, aside = off - roll, copysign(QUARTER, off)
+            section = part.section if reading.face(upward) in ("top", "bottom") else part.section.turned
             says = (
-                f"{part.label}: the top face is rolled {degrees(off):+.2f} degrees on straight {straight.number} "
-                f"({frame.say(drop)} across its width); plan a wedge for brackets and crossmembers there"
+                f"{part.label}: straight {straight.number} is rolled, its {reading.face(upward)} face leans "
+                f"{abs(degrees(off)):.2f} degrees toward {reading.face(upward + aside)} "
+                f"({frame.say(section.width * abs(sin(off)))} across the tube); plan a wedge for brackets and "
+                "crossmembers there"
             )
             level: Level = "warn" if abs(off) > frame.roll_within else "note"
             yield Finding(
@@ -161,17 +178,27 @@ def pair_side(frame: Frame) -> Iterator[Finding]:
     for part in frame.parts:
         if part.hand != "right":
             continue
-        points = part.line.points
-        least = float(points[:, 1].min())
+        where = _leftmost(part.line)
+        least = float(where[1])
         if least >= -LENGTH:
             continue
-        where = spot(points[int(points[:, 1].argmin())])
         says = (
             f"{part.name}: a pair is written for the right side, and this one reaches {frame.say(-least)} left of the "
             "vehicle's centre (Y below 0); give Y values of 0 and above, or write it as hand: single"
         )
         yield Finding(
-            rule="pair side", level="stop", says=says, part=part.name, hand=part.hand, where=where,
+            rule="pair side", level="stop", says=says, part=part.name, hand=part.hand, where=spot(where),
             found=least, needs=0.0, unit="length",
         )  # fmt: skip
 
+
+def _leftmost(line: Centreline) -> np.ndarray:
+    """The point (3,) of a centreline with the least Y: at the end of a stretch, or inside a bend that turns there."""
+    stations = [line.length]
+    for stretch in line.stretches:
+        stations.append(stretch.station)
+        if stretch.kind == "bend":
+            turn = float(np.arctan2(-stretch.start.t[1], stretch.inward[1]) % np.pi)  # where it runs along X and Z only
+            stations.append(stretch.station + min(turn, stretch.angle) * stretch.radius)
+    places = line.pose_at(stations).at
+    return np.asarray(places[int(places[:, 1].argmin())])
