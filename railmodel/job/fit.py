@@ -257,6 +257,12 @@ def _swing(value: Any) -> Any:
 Roll = Annotated[Swing, BeforeValidator(_swing)]
 
 
+TravelName = Annotated[
+    Literal["turns", "roll", "slide", "up"], one_of("turns", "roll", "slide", "up")
+]
+"""A travel of a motion; "up" is the lift, up and down together."""
+
+
 class Motion(Model):
     """A named motion, made in the order turn, roll, slide, lift; each runs through its range on its own.
 
@@ -267,7 +273,8 @@ class Motion(Model):
         pivot: the point a bare `roll` turns about, mm; None = the shape's own centre.
         turns: about a line, such as steering.
         slide: along a direction.
-        tied_to (`with`): another motion; what both have runs together, the same fraction of each one's range.
+        tied_to (`with`): travels that run together instead of each on its own, as `{roll: up}`: when the lift is a
+            third of the way through its range, so is the roll.
     """
 
     up: Distance = 0.0
@@ -276,7 +283,7 @@ class Motion(Model):
     pivot: Position | None = None
     turns: Swing | None = None
     slide: Slide | None = None
-    tied_to: Name | None = Field(default=None, alias="with")
+    tied_to: dict[TravelName, TravelName] = Field(default_factory=dict, alias="with")
 
     @model_validator(mode="before")
     @classmethod

@@ -49,7 +49,6 @@ def check_job(data: Mapping[str, Any], dies: Sequence[str] | None, *, has_shop: 
         *_unknown(data, ("crossmembers", "*", "tube"), _names(data, "tubes")),
         *_unknown(data, ("fit_points", "*", "to", "part"), list(hands)),
         *_unknown(data, ("keep_clear", "*", "motion"), _names(data, "motions")),
-        *_unknown(data, ("motions", "*", "with"), _names(data, "motions")),
         *_twice(data, *_TUBES), *_twice(data, "fit_points"), *_twice(data, "keep_clear"),
         *_labels(data), *_rails(data, hands), *_joints(data, hands), *_faces(data, hands),
     ]  # fmt: skip

@@ -61,7 +61,7 @@ fit_points:
     width: 3
 motions:
   axle travel: {up: 4, down: 3, roll: 5, pivot: [98, 0, 13]}
-  rack: {slide: {along: [0, 1, 0], from: -3, to: 3}, with: axle travel}
+  rack: {slide: {along: [0, 1, 0], from: -3, to: 3}, roll: 4, with: {slide: roll}}
 keep_clear:
   - name: rear axle tube
     shape: {cylinder: {from: [98, -30, 13], to: [98, 30, 13], diameter: 3}}

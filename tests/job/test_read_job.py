@@ -141,7 +141,7 @@ ONE_PROBLEM = [
     (("{part: side rail, face: bottom}", "{part: side, face: bottom}"), r'to part: found "side"; allowed: side rail'),
     (("face: bottom", "face: under"), r'to face: found "under"; allowed: top, bottom, left, right, inboard, outboard'),
     (("motion: axle travel", "motion: axel travel"), r'motion: found "axel travel"; .*did you mean "axle travel"'),
-    (("with: axle travel", "with: steering"), r'motions rack with: found "steering"; allowed: axle travel, rack'),
+    (("with: {slide: roll}", "with: {slide: yaw}"), r'found "yaw"; allowed: turns, roll, slide, up'),
     (("{sphere: {at: [40, 0, 20], diameter: 6}}", "{}"), r'"ball" shape: found none of them; allowed: exactly one of'),
     (("diameter: 6}}", "diameter: 6}, units: in}"), r"shape: found units with sphere; units goes with mesh"),
     (("{sphere: {at: [40, 0, 20], diameter: 6}}", "{mesh: a.stl, units: mm}"), r"found a.stl, which is not a file"),
