@@ -141,10 +141,10 @@ def clear(around: Surroundings, move: Move) -> tuple[Close | None, frozenset[str
     body, count = _lead(around, move)
     if move.kind in ("feed", "turn", "unload"):
         found.floor(body, move.at, move.motion, True)
-        found.solids(body, move.at, move.motion, around.solids["all"], _skip(around, move, count, "all"), lead=True)
+        found.solids(body, move.at, move.motion, around.solids["all"], around.skip(move, count, "all"), lead=True)
     if move.kind == "return":
         back = _about_die(around, move, -move.arm[0], 0.0)
-        skip = _skip(around, move, count, "arm")
+        skip = around.skip(move, count, "arm")
         found.solids(body, move.at, back, around.solids["arm"], skip, lead=True, still=True)
     elif move.kind == "bend":
         _bend(found, around, move, body, count)
@@ -161,12 +161,6 @@ def _lead(around: Surroundings, move: Move) -> tuple[Body, int]:
     return body.first(count), count
 
 
-def _skip(around: Surroundings, move: Move, count: int, which: Which) -> Mask:
-    """(p, o) pairs of the lead and solids that the tooling excuses."""
-    skip: Mask = around.held(move, count)[:, None] & around.holding(move, which)
-    return skip
-
-
 def _about_die(around: Surroundings, move: Move, start: float, end: float) -> Swing:
     return Swing((0.0, around.run.side * move.radius, 0.0), Z, start, end)
 
@@ -174,8 +168,8 @@ def _about_die(around: Surroundings, move: Move, start: float, end: float) -> Sw
 def _bend(found: _Least, around: Surroundings, move: Move, body: Body, count: int) -> None:
     """The lead swinging: against what stands still, the arm before it starts, the stock and the bend just made."""
     found.floor(body, move.at, move.motion, True)
-    found.solids(body, move.at, move.motion, around.solids["fixed"], _skip(around, move, count, "fixed"), lead=True)
-    found.solids(body, move.at, STILL, around.solids["arm"], _skip(around, move, count, "arm"), lead=True)
+    found.solids(body, move.at, move.motion, around.solids["fixed"], around.skip(move, count, "fixed"), lead=True)
+    found.solids(body, move.at, STILL, around.solids["arm"], around.skip(move, count, "arm"), lead=True)
     back = around.coming_back(move, count)
     if not back.any():
         return
@@ -198,7 +192,7 @@ def _stock(found: _Least, around: Surroundings, move: Move) -> None:
     found.floor(body, np.eye(4), motion, False)
     which: Which = "fixed" if move.kind == "bend" else "all"
     solids = around.solids[which]
-    skip = np.repeat(around.holding(move, which)[None], len(body.pieces), axis=0)
+    skip = np.repeat(around.excused(move, which)[None], len(body.pieces), axis=0)
     found.solids(body, np.eye(4), motion, solids, skip, lead=False)
     if move.kind == "bend" and (arm := around.solids["arm"]).items:
         skip = np.repeat(around.holding(move, "arm")[None], len(body.pieces), axis=0)

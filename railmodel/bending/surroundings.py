@@ -6,10 +6,11 @@ once. A stretch of the lead from the die outward whose direction stays within `C
 steadily away from it and is left out. So are the straight next to the bend and the bend before that: they reach
 the stock only past 300 degrees in all, and then the straight before them does too.
 
-Solids that come near to where the tooling holds the tube (the grip ahead of the start tangent, the tail length behind
-it), such as clamp, arm, pressure die and a bed that carries the tube, are built to have straight tube there: they are
-not counted against the straight that lies in them, nor, while the tube is let go and fed on, against the bend just
-made and the straight before it.
+Solids beside the tube axis that straight tube there cannot touch however it slides and turns (a bed, the arm at home)
+are not counted against it: that clearance is the machine's own and the same for every part. Neither are solids that
+come near to where the tooling holds the tube (the grip ahead of the start tangent, the tail length behind it), such as
+clamp and pressure die; nor these, while the tube is let go and fed on, against the bend just made and the straight
+before it; nor fixed ones of these against the gripped length as it swings away from them.
 """
 
 from dataclasses import dataclass
@@ -114,9 +115,10 @@ class Surroundings:
             index = piece.stretch
             if index == 2 * self.run.rows.count:
                 break
-            straight = index % 2 == 0
-            count = max(1, int(np.ceil((piece.end - piece.begin) / CHUNK))) if straight else 1
-            cuts = np.linspace(piece.begin, piece.end, count + 1)
+            if index % 2 == 0:
+                cuts = _cuts(piece.begin, piece.end, piece.end - self.ahead[index // 2])
+            else:
+                cuts = np.array([piece.begin, piece.end])
             begin, end = np.split(piece.vertices, 2)
             shares = ((cuts - piece.begin) / (piece.end - piece.begin))[:, None, None]
             rings = begin + shares * (end - begin)
@@ -131,34 +133,56 @@ class Surroundings:
         fixed, arm = self.machine.moving("fixed"), self.machine.moving("arm")
         return {"fixed": Solids(fixed), "arm": Solids(arm), "all": Solids(fixed + arm)}
 
-    def held(self, move: Move, count: int) -> Mask:
-        """(count,) which pieces of the lead the tooling holds or has just let go of."""
-        first = 2 * move.made if move.kind in ("turn", "bend") else 2 * move.made - 2
-        held: Mask = self.lead[2][:count] >= first
-        return held
+    def skip(self, move: Move, count: int, which: Which) -> Mask:
+        """(count, o) pairs of the lead's pieces and solids that are not counted."""
+        begin, stretch = self.lead[1][:count, :1], self.lead[2][:count, None]
+        if move.kind == "bend" and which == "fixed":  # what is gripped swings past the pressure die beside it
+            grip = self.line.bends[move.made].station - self.ahead[move.made]
+            skip: Mask = (begin >= grip - LENGTH) & self.holding(move, which)
+        elif move.kind in ("turn", "bend"):
+            skip = (stretch == 2 * move.made) & self.excused(move, which)
+        else:
+            skip = (stretch >= 2 * move.made - 2) & self.holding(move, which)
+        return skip
+
+    def excused(self, move: Move, which: Which) -> Mask:
+        """(o,) which solids are not counted against straight tube on the tube axis."""
+        return self.holding(move, which) | self._part_of(self.alongside, which)
 
     def holding(self, move: Move, which: Which) -> Mask:
-        """(o,) which solids reach in to where the tooling holds the tube, at the bend on hand or the one just made."""
-        solids = self.solids[which]
-        if not self.ahead or not solids.items:
-            return np.zeros(len(solids.items), dtype=bool)
-        mask = self.reaching[move.made if move.kind in ("load", "turn", "bend") else move.made - 1]
+        """(o,) which solids come near to where the tooling holds the tube, at the bend on hand or the one just made."""
+        if not self.ahead:
+            return np.zeros(len(self.solids[which].items), dtype=bool)
+        bend = move.made if move.kind in ("load", "turn", "bend") else move.made - 1
+        return self._part_of(self.reaching[bend], which)
+
+    def _part_of(self, mask: Mask, which: Which) -> Mask:
         fixed = len(self.solids["fixed"].items)
         return {"all": mask, "fixed": mask[:fixed], "arm": mask[fixed:]}[which]
 
     @cached_property
+    def alongside(self) -> Mask:
+        """(o,) which solids straight tube on the axis cannot touch, wherever it slides and however it is turned."""
+        reach = 2 * self.run.length
+        return ~self._meeting(-reach, reach, 0.0)
+
+    @cached_property
     def reaching(self) -> list[Mask]:
-        """For each bend (o,) which of all solids reach in to where its tooling holds the tube."""
+        """For each bend (o,) which solids come near to where its tooling holds the tube."""
+        return [
+            self._meeting(-behind - NEAR, ahead + NEAR, NEAR)
+            for ahead, behind in zip(self.ahead, self.behind, strict=True)
+        ]
+
+    def _meeting(self, rear: float, front: float, room: float) -> Mask:
+        """(o,) which solids meet a cylinder around the tube as it turns, and so much room, from x to x."""
         import coal
 
-        reach = float(np.hypot(self.section.height, self.section.width)) / 2 + NEAR
-        request, found = coal.DistanceRequest(True, True), []
-        for ahead, behind in zip(self.ahead, self.behind, strict=True):
-            zone = MachineSolid.cylinder("zone", (-behind - NEAR, 0.0, 0.0), (ahead + NEAR, 0.0, 0.0), 2 * reach)
-            here = (zone.solid(), coal.Transform3s(zone.turn, zone.centre))
-            there = self.solids["all"].placed
-            found.append(np.array([coal.distance(*here, *p, request, coal.DistanceResult()) <= 0 for p in there]))
-        return found
+        around = float(np.hypot(self.section.height, self.section.width)) + 2 * room
+        zone = MachineSolid.cylinder("zone", (rear, 0.0, 0.0), (front, 0.0, 0.0), around)
+        here, request = (zone.solid(), coal.Transform3s(zone.turn, zone.centre)), coal.DistanceRequest(True, True)
+        there = self.solids["all"].placed
+        return np.array([coal.distance(*here, *p, request, coal.DistanceResult()) <= 0 for p in there], dtype=bool)
 
     def stock(self, move: Move, front: float, rear: float) -> Body:
         """Straight tube along x from `front` back to `rear`, mm; none where that is no length."""
@@ -180,3 +204,10 @@ class Surroundings:
     def tangents(self) -> Array:
         """(p, 2, 3) travel direction at both ends of each piece, in the lead's own axes."""
         return self.line.pose_at(self.lead[1].ravel()).t.reshape(-1, 2, 3)
+
+
+def _cuts(begin: float, end: float, mark: float) -> Array:
+    """Stations from begin to end, one of them at the mark if it lies between, no two further apart than a chunk."""
+    ends = [begin, mark, end] if begin + LENGTH < mark < end - LENGTH else [begin, end]
+    runs = [np.linspace(a, b, max(1, int(np.ceil((b - a) / CHUNK))) + 1)[:-1] for a, b in pairwise(ends)]
+    return np.concatenate([*runs, [end]])

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from math import pi
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from railmodel.errors import GeometryError
 from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.rows import BendRows, wrap
 from railmodel.geometry.section import Section
+from railmodel.job.reader import read_shop
 from railmodel.part import RailPart
 
 Array = NDArray[np.float64]
@@ -126,6 +128,19 @@ def hooked(lead: float = 500.0, rolls: tuple[float, float] = (0, 1)) -> RailPart
     """A 90-degree bend, then a turn that swings the lead in a circle about the tube axis."""
     return part([lead, 300.0], list(rolls), [pi / 2, 0.3], 600.0)
 
+
+SHOP = """
+shop: Test bay
+units: in
+bender:
+  bends: counter-clockwise
+  centreline_height: 38
+  solids:
+    - {name: wall, box: {at: [0, 100, 0], size: [200, 2, 100], turn: [0, 0, 28.64788975654116]}}
+    - {cylinder: {from: [20, 0, -10], to: [20, 0, -5], diameter: 4}, moves: arm}
+dies:
+  hard 7: {height: 3, width: 2, way: hard, radius: 7, grip: 6, tail: 9}
+"""
 
 REACH = float(np.hypot(500.0 + R, TUBE.width / 2))
 """How far the cut end of `hooked` reaches from the tube axis: its corner, across the plane of the bend."""
@@ -252,14 +267,21 @@ def test_the_stock_behind_the_die_needs_room_and_trims_lengthen_it() -> None:
     assert trimmed.run.length == pytest.approx(rail.line.length + 100.0)
 
 
-def test_the_arm_on_its_way_home_meets_what_the_bend_left_behind() -> None:
-    """A bar on the arm stands beyond the clamp: clear of the lead while both swing, in its way never."""
+def test_the_arm_on_its_way_home_passes_under_what_is_bent() -> None:
     rail = part([900.0], [0], [pi / 2], 500.0)
     bar = MachineSolid.box("bar", (700, 0, -200), (80, 80, 120), moves="arm")
     rehearsal = rehearse(rail.read, Machine(bends="counter-clockwise", solids=(bar,)))
     true = 140.0 - TUBE.width / 2  # bar's top below the centreline, less half the tube's width, which stands upright
-    for name in ("bend 1", "return 1"):
-        assert true - BELOW <= close(rehearsal, name).gap <= true + 1e-6
+    assert true - BELOW <= close(rehearsal, "return 1").gap <= true + 1e-6
+    assert rehearsal.ok
+
+
+def test_a_post_on_the_arm_clears_the_lead_as_both_swing_and_hits_it_on_the_way_home() -> None:
+    rail = part([900.0], [0], [pi / 2], 500.0)
+    post = MachineSolid.cylinder("post", (700, 250, -200), (700, 250, 200), 60, moves="arm")
+    rehearsal = rehearse(rail.read, Machine(bends="counter-clockwise", solids=(post,)))
+    assert [s.name for s in rehearsal.steps if s.hits] == ["return 1", "unload"]  # it is in the way out as well
+    assert 250.0 - 30.0 - TUBE.height / 2 - BELOW <= close(rehearsal, "bend 1").gap
 
 
 def test_solids_that_hold_the_tube_are_not_counted_against_it_there() -> None:
@@ -430,7 +452,28 @@ def test_turning_sweeps_a_drum_and_feeding_a_lane() -> None:
     assert lane.rear == pytest.approx(500.0 - rehearsal.run.length)
 
 
-# --- solids
+# --- solids, and what the shop file says of them
+
+
+def test_a_bender_and_its_dies_are_taken_from_the_shop_file(tmp_path: Path) -> None:
+    file = tmp_path / "shop.yaml"
+    file.write_text(SHOP, encoding="utf-8")
+    shop = read_shop(file)
+    machine = Machine.of(shop.bender)
+    assert (machine.bends, machine.side, machine.loads) == ("counter-clockwise", 1.0, "front")
+    assert machine.centreline_height == pytest.approx(965.2)
+    wall, second = machine.solids
+    assert (wall.name, wall.moves, second.name, second.moves) == ("wall", "fixed", "solid 2", "arm")
+    assert wall.centre == pytest.approx([0.0, 2540.0, 0.0])
+    assert wall.half == pytest.approx([2540.0, 25.4, 1270.0])
+    assert wall.turn[:, 0] == pytest.approx([np.cos(0.5), np.sin(0.5), 0.0])
+    assert second.corners == pytest.approx(np.array([[508.0, 0, -254.0], [508.0, 0, -127.0]]))
+    assert second.disc == pytest.approx(50.8)
+    rail = replace(part([500.0, 300.0], [0, 1], [0.5, 0.5], 900.0), dies=("hard 7", None))
+    tooling = Tooling.of(rail.read, shop.dies, (0.51, 0.52), (0.0, 25.0))
+    assert tooling == Tooling(
+        set_angles=(0.51, 0.52), ahead=(152.4, None), behind=(228.6, None), trim_lead=0.0, trim_tail=25.0
+    )
 
 
 def test_solids_need_sizes() -> None:
