@@ -70,7 +70,7 @@ def test_motions_and_moves_say_what_they_turn_about(write: Callable[..., Path]) 
     assert travel is not None
     assert travel.about.at == pytest.approx((98 * 25.4, 0, 13 * 25.4))
     assert (travel.start, travel.end) == pytest.approx((-radians(5), radians(5)))
-    assert job.motions["rack"].tied_to == "axle travel"
+    assert job.motions["rack"].tied_to == {"slide": "roll"}
     tyre = job.keep_clear[1].own_motion()
     assert tyre is not None
     assert tyre.turns is not None
