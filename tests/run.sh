@@ -42,7 +42,7 @@ make_environment() {
   fi
   say "environment $VENV ($("$python" --version))"
   rm -rf "$VENV"
-  if ! "$python" -m venv "$VENV" 2>/dev/null; then
+  if ! "$python" -m venv "$VENV" >/dev/null 2>&1; then
     as_root_on_debian || stop "this Python cannot make environments; install its venv module (Debian: apt-get install python3-venv)"
     install_packages python3-venv && rm -rf "$VENV" && "$python" -m venv "$VENV" || stop "python3 -m venv fails even with python3-venv installed"
   fi

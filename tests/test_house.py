@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from fnmatch import fnmatch
 from functools import cache
 from pathlib import Path
+from shutil import which
 
 import pytest
 
@@ -158,12 +159,12 @@ def is_value(method: ast.FunctionDef) -> bool:
 
 
 def kept() -> list[str]:
-    """Files under version control, or, in a copy without history, those that would be."""
+    """Files under version control; where there is no history or no git, what lies at the top and is not ignored."""
     listing = ["git", "-c", "safe.directory=*", "ls-files", "-z"]
-    if (ROOT / ".git").exists():
+    if which("git") and (ROOT / ".git").exists():
         out = subprocess.run(listing, cwd=ROOT, check=True, capture_output=True, text=True).stdout
         return [name for name in out.split("\0") if name]
-    ignored = [line.rstrip("/") for line in (ROOT / ".gitignore").read_text(encoding="utf-8").split()]
+    ignored = [".git", *(line.rstrip("/") for line in (ROOT / ".gitignore").read_text(encoding="utf-8").split())]
     return [path.name for path in ROOT.iterdir() if not any(fnmatch(path.name, pattern) for pattern in ignored)]
 
 
