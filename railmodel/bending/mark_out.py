@@ -132,11 +132,13 @@ def trims(reading: Reading, dies: Sequence[Die | None], step: float) -> tuple[fl
     """Extra stock (mm) at the leading end and at the tail where a straight is too short for grip or tail."""
     if not dies:
         return 0.0, 0.0
-    first, last = dies[0], dies[-1]
-    lead = (first.grip or 0.0) - float(reading.line.rows.distance[0]) if first else 0.0
-    tail = (last.tail or 0.0) - float(reading.line.rows.tail) if last else 0.0
-    return _rounded_up(lead, step), _rounded_up(tail, step)
+    first, last, rows = dies[0], dies[-1], reading.line.rows
+    return (
+        _trim(float(rows.distance[0]), first.grip if first else None, step),
+        _trim(float(rows.tail), last.tail if last else None, step),
+    )
 
 
-def _rounded_up(length: float, step: float) -> float:
-    return 0.0 if length <= LENGTH else ceil((length - LENGTH) / step) * step
+def _trim(found: float, needs: float | None, step: float) -> float:
+    short = 0.0 if needs is None else needs - found
+    return 0.0 if short <= LENGTH else ceil((short - LENGTH) / step) * step
