@@ -23,6 +23,7 @@ from railmodel.job.fields import (
     shown,
     units_of,
 )
+from railmodel.job.free import DistanceRange, FreeBend, FreeOffset, FreePlace, FreeRow, FreeTail
 from railmodel.units import to_unit
 
 
@@ -83,16 +84,19 @@ class Point(BendNamed):
 
     Args:
         at: (x, y, z), mm.
+        free: where the solver may move it.
     """
 
     at: Position
+    free: FreePlace | None = None
 
 
 class BendStep(BendNamed):
-    """A bend toward a face by a finished angle (radians)."""
+    """A bend toward a face by a finished angle (radians), which the solver may change where it is `free`."""
 
     toward: FaceName
     angle: BendAngle
+    free: FreeBend | None = None
 
 
 class OffsetStep(BendNamed):
@@ -103,29 +107,40 @@ class OffsetStep(BendNamed):
         by: sideways distance between the two parallel centrelines, mm.
         angle: of each bend, radians; or
         over: distance along the first straight from the start of the first bend to the end of the second, mm.
+        free: what the solver may change.
     """
 
     toward: FaceName
     by: Size
     angle: BendAngle | None = None
     over: Size | None = None
+    free: FreeOffset | None = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         exactly_one(self, "angle", "over")
+        if self.free is not None:
+            self.free.belongs(self)
         return self
 
 
 class Step(Model):
-    """One move along a path: exactly one of a straight (mm, tangent to tangent), a bend, an offset."""
+    """One move along a path: exactly one of a straight (mm, tangent to tangent), a bend, an offset.
+
+    Args:
+        free: what the solver may make of the straight; bends and offsets hold ranges of their own.
+    """
 
     straight: Distance | None = None
     bend: BendStep | None = None
     offset: OffsetStep | None = None
+    free: DistanceRange | None = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        exactly_one(self, "straight", "bend", "offset")
+        given = exactly_one(self, "straight", "bend", "offset")
+        if self.free is not None and self.straight is None:
+            raise ValueError(f"found free beside {given}; put it inside {given}: {{...}}")
         return self
 
 
@@ -139,6 +154,7 @@ class Row(BendNamed):
         toward: the face it bends toward, checked against the rotation where given.
         way: checked against the section where given.
         bend: the row's number, checked where given.
+        free: what the solver may change.
     """
 
     distance: Distance
@@ -147,6 +163,7 @@ class Row(BendNamed):
     toward: FaceName | None = None
     way: Annotated[Literal["hard", "easy"], one_of("hard", "easy")] | None = None
     bend: int | None = None
+    free: FreeRow | None = None
 
 
 class Start(Model):
@@ -156,11 +173,13 @@ class Start(Model):
         at: mm.
         heading: which way it points.
         top: where the top face looks.
+        free: where the solver may move it.
     """
 
     at: Position = (0.0, 0.0, 0.0)
     heading: Direction = (1.0, 0.0, 0.0)
     top: Direction = (0.0, 0.0, 1.0)
+    free: FreePlace | None = None
 
 
 def _point(value: Any) -> Any:
@@ -190,6 +209,7 @@ class Part(Model):
         rows: bend rows (already read, where they stand in a file of their own), from the front end.
         tail: straight after the last row, mm; None = 0.
         start: where the front end is (with path and rows); None = the defaults of `Start`.
+        free: what the solver may make of the tail (with rows).
     """
 
     name: Name
@@ -210,6 +230,7 @@ class Part(Model):
     rows: tuple[Row, ...] | None = None
     tail: Distance | None = None
     start: Start | None = None
+    free: FreeTail | None = None
 
     @field_validator("points")
     @classmethod
@@ -232,4 +253,6 @@ class Part(Model):
             if getattr(self, key) is not None and way not in belongs:
                 remedy = {"top": "put it inside start", "start": "the first point says it"}.get(key, "take it out")
                 raise ValueError(f"found {key} with {way}; {key} goes with {' or '.join(sorted(belongs))}; {remedy}")
+        if self.free is not None:
+            self.free.belongs(self)
         return self

@@ -48,6 +48,7 @@ def check_job(data: Mapping[str, Any], dies: Sequence[str] | None, *, has_shop: 
         *_unknown(data, ("parts", "*", "tube"), _names(data, "tubes")),
         *_unknown(data, ("crossmembers", "*", "tube"), _names(data, "tubes")),
         *_unknown(data, ("fit_points", "*", "to", "part"), list(hands)),
+        *_unknown(data, ("plumb", "*", "part"), list(hands)),
         *_unknown(data, ("keep_clear", "*", "motion"), _names(data, "motions")),
         *_twice(data, *_TUBES), *_twice(data, "fit_points"), *_twice(data, "keep_clear"),
         *_labels(data), *_rails(data, hands), *_joints(data, hands), *_faces(data, hands),

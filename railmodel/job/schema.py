@@ -1,13 +1,20 @@
 """The job file: one vehicle or trailer."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from railmodel.job.crossmember import Crossmember
-from railmodel.job.fields import FilePath, Model, Name, Text, UnitName
+from railmodel.job.fields import FilePath, Model, Name, Text, UnitName, shown
 from railmodel.job.fit import FitPoint, Joint, KeepClear, Motion
+from railmodel.job.free import Plumb
 from railmodel.job.parts import Part, Tube
+
+
+def _angle_step(value: Any) -> float:
+    if isinstance(value, bool) or value not in (1, 0.5):
+        raise ValueError(f"found {shown(value)}; allowed: 1, 0.5 (whole or half degrees)")
+    return float(value)
 
 
 class Job(Model):
@@ -27,6 +34,8 @@ class Job(Model):
         fit_points: where the vehicle holds on.
         motions: by name, shared by the shapes that name them.
         keep_clear: shapes the rails must not touch.
+        plumb: places where a top face must not be rolled.
+        angles_to: the step on which the solver lands free angles, degrees.
     """
 
     job: Name
@@ -44,3 +53,5 @@ class Job(Model):
     fit_points: tuple[FitPoint, ...] = ()
     motions: dict[Name, Motion] = Field(default_factory=dict)
     keep_clear: tuple[KeepClear, ...] = ()
+    plumb: tuple[Plumb, ...] = ()
+    angles_to: Annotated[float, BeforeValidator(_angle_step)] | None = None
