@@ -81,7 +81,7 @@ def ticks(low: float, high: float, most: int = 8) -> list[float]:
     from math import ceil, floor, log10
 
     span = max(high - low, 1e-9)
-    power = 10 ** floor(log10(span / most))
+    power = 10.0 ** floor(log10(span / most))
     step = next(power * factor for factor in (1, 2, 5, 10, 20) if span / (power * factor) <= most)
     first, last = floor(low / step + 1e-9), ceil(high / step - 1e-9)
     return [round(i * step, 12) for i in range(first, max(last, first + 1) + 1)]
