@@ -161,7 +161,9 @@ def _body(
     return Body(name, line, solids, found, tuple(piece.stretch for piece in found))
 
 
-def _end(pose: Pose, length: float, section: Section, sag: float, stretch: int, begin: float) -> tuple[ConvexPiece, Array]:
+def _end(
+    pose: Pose, length: float, section: Section, sag: float, stretch: int, begin: float
+) -> tuple[ConvexPiece, Array]:
     """The prism (around the true rounding) and the box inside the rounding of a tube's last bit."""
     at, t, s, u = (np.asarray(one).reshape(3) for one in (pose.at, pose.t, pose.s, pose.u))
 
@@ -192,5 +194,3 @@ def _check_bend(stretch: Stretch, section: Section) -> None:
             f"bend {stretch.number}: radius {stretch.radius:g} puts the bend's centre inside the tube, "
             f"{stretch.radius - half:.4g} from its inner wall; choose a radius above {half:.4g}"
         )
-
-

@@ -16,10 +16,10 @@ import numpy as np
 
 from railmodel.fitting.bodies import Body, Place
 from railmodel.fitting.meshes import MeshShape
-from railmodel.fitting.motion import STILL, Motion, MotionSet, Position, Vector
+from railmodel.fitting.motion import STILL, Index, Motion, MotionSet, Position, Vector
 from railmodel.fitting.search import Nearest, nearest
 from railmodel.fitting.shapes import KeepClear
-from railmodel.fitting.solids import Frame, Index, Solids, joined
+from railmodel.fitting.solids import Frame, Solids, joined
 from railmodel.geometry.rows import Array
 from railmodel.tolerances import LENGTH
 
@@ -108,9 +108,7 @@ def part_gaps(bodies: Sequence[Body], exempt: Collection[frozenset[str]] = ()) -
     if len(bodies) < 2:
         return ()
     names = [body.name for body in bodies]
-    skip = np.array(
-        [[i >= j or frozenset((a, b)) in exempt for j, b in enumerate(names)] for i, a in enumerate(names)]
-    )
+    skip = np.array([[i >= j or frozenset((a, b)) in exempt for j, b in enumerate(names)] for i, a in enumerate(names)])
     if skip.all():
         return ()
     solids = joined([body.solids for body in bodies])
@@ -147,7 +145,7 @@ class _Pair:
 
     @property
     def parameters(self) -> Array:
-        return self.found.parameters[self.i, self.j]
+        return np.asarray(self.found.parameters[self.i, self.j])
 
 
 def _gap(body: Body, shape: KeepClear, pair: _Pair) -> Gap:
@@ -223,7 +221,7 @@ def _uncarried(body: Body, motion: Motion, at: Position) -> Array:
     """(n, 3) points of a body, a piece's middle first, as seen by a shape that stands as drawn."""
     rows = motion.carry(np.concatenate([np.zeros((1, 3)), np.eye(3)]), at)
     points = np.concatenate([body.solids.inside[:1], body.solids.vertices.reshape(-1, 3)])
-    return (points - rows[0]) @ (rows[1:] - rows[0]).T
+    return np.asarray((points - rows[0]) @ (rows[1:] - rows[0]).T)
 
 
 def _way_out(shape: MeshShape, points: Array) -> float:

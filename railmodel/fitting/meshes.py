@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from railmodel.errors import GeometryError
-from railmodel.fitting.motion import Vector
+from railmodel.fitting.motion import Index, Vector
 from railmodel.fitting.shapes import turned
-from railmodel.fitting.solids import Index, Solids, polyhedron
+from railmodel.fitting.solids import Solids, polyhedron
 from railmodel.geometry.rows import Array
 
 _BUNDLES = (2048, 256, 32)
@@ -54,18 +54,14 @@ class MeshShape:
         return replace(self, triangles=self.triangles * [1.0, -1.0, 1.0])
 
     def solids(self) -> Solids:
-        """Bundles within bundles, each a box around its triangles, and last the triangles."""
+        """Bundles within bundles, each a box square to its triangles' mean normal, and last the triangles."""
         triangles = self.triangles[_z_order(self.triangles.mean(axis=1))]
         count = len(triangles)
         starts = [np.arange(0, count, size) for size in _BUNDLES]
         first = np.cumsum([0] + [len(start) for start in starts])  # where each level begins, the triangles last
         bundles = int(first[-1])
-        low, high = triangles.min(axis=1), triangles.max(axis=1)
-        low = np.concatenate([np.minimum.reduceat(low, start) for start in starts])
-        high = np.concatenate([np.maximum.reduceat(high, start) for start in starts])
         vertices = np.empty((bundles + count, 8, 3))
-        corner = ((np.arange(8)[:, None] >> np.arange(3)) & 1).astype(bool)
-        vertices[:bundles] = np.where(corner, high[:, None], low[:, None])
+        vertices[:bundles] = np.concatenate([_boxes(triangles, start) for start in starts])
         vertices[bundles:] = triangles[:, [0, 1, 2, 0, 0, 0, 0, 0]]
         middle = triangles.mean(axis=1)
         children = np.zeros((bundles + count, 2), dtype=np.int64)
@@ -81,8 +77,8 @@ class MeshShape:
             disc=none,
             axis=np.broadcast_to([1.0, 0.0, 0.0], (bundles + count, 3)),
             inside=np.concatenate([middle[np.concatenate(starts)], middle]),
-            centre=np.concatenate([(low + high) / 2, middle]),
-            radius=np.concatenate([np.linalg.norm(high - low, axis=-1) / 2, reach]),
+            centre=np.concatenate([(vertices[:bundles, 0] + vertices[:bundles, 7]) / 2, middle]),
+            radius=np.concatenate([np.linalg.norm(vertices[:bundles, 7] - vertices[:bundles, 0], axis=-1) / 2, reach]),
             group=np.zeros(bundles + count, dtype=np.int64),
             children=children,
             make=lambda index: polyhedron(vertices[index, :3], ((0, 1, 2),)),
@@ -107,6 +103,21 @@ class MeshShape:
             ahead = np.einsum("ni,ni->n", second, over) / volume
             crossed = (u >= 0) & (v >= 0) & (u + v <= 1) & (ahead > 0)
         return bool(np.count_nonzero(crossed) % 2)
+
+
+def _boxes(triangles: Array, start: Index) -> Array:
+    """(m, 8, 3) boxes around bundles of triangles (n, 3, 3) that begin at `start` (m,)."""
+    normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    normal = np.add.reduceat(normal, start)
+    size = np.linalg.norm(normal, axis=-1, keepdims=True)
+    z = np.where(size > 0, normal / np.where(size > 0, size, 1), [0.0, 0.0, 1.0])
+    x = np.cross(z, np.eye(3)[np.argmin(np.abs(z), axis=-1)])
+    x /= np.linalg.norm(x, axis=-1, keepdims=True)
+    axes = np.stack([x, np.cross(z, x), z], axis=1)  # rows
+    own = triangles @ np.repeat(axes, np.diff(np.append(start, len(triangles))), axis=0).transpose(0, 2, 1)
+    low, high = np.minimum.reduceat(own.min(axis=1), start), np.maximum.reduceat(own.max(axis=1), start)
+    corner = ((np.arange(8)[:, None] >> np.arange(3)) & 1).astype(bool)
+    return np.asarray(np.where(corner, high[:, None], low[:, None]) @ axes)
 
 
 def _z_order(points: Array) -> Index:

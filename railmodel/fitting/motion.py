@@ -15,7 +15,7 @@ from math import isfinite, pi
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from railmodel.errors import GeometryError
 from railmodel.geometry.rows import Array
@@ -27,6 +27,8 @@ VARIABLES: tuple[Variable, ...] = ("turn", "roll", "slide", "lift")
 """Order in which they act."""
 
 Vector = tuple[float, float, float]
+
+Index = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +174,7 @@ class Motion:
         """Points (n, 3) as drawn, carried to a position of the travel."""
         values = np.array([[at.turn, at.roll, at.slide, at.up]])
         rotation, shift = MotionSet([self]).place(np.zeros(1, dtype=int), values)
-        return np.asarray(points, dtype=float) @ rotation[0].T + shift[0]
+        return np.asarray(np.asarray(points, dtype=float) @ rotation[0].T + shift[0])
 
     def mirrored(self) -> "Motion":
         """The other side's copy: the same position values give the mirror image."""
@@ -216,14 +218,14 @@ class MotionSet:
                     self.base[i, VARIABLES.index(variable)] = span.start
                     self.gain[i, VARIABLES.index(variable), driver] = span.end - span.start
 
-    def values(self, which: Array, parameters: Array) -> Array:
+    def values(self, which: Index, parameters: Array) -> Array:
         """Values (n, ..., 4) of motions `which` (n,) at parameters (n, ..., 4)."""
         gain, base = self.gain[which], self.base[which]
         if parameters.ndim == 3:
-            return base[:, None] + parameters @ gain.transpose(0, 2, 1)
-        return base + np.einsum("nvg,ng->nv", gain, parameters)
+            return np.asarray(base[:, None] + parameters @ gain.transpose(0, 2, 1))
+        return np.asarray(base + np.einsum("nvg,ng->nv", gain, parameters))
 
-    def place(self, which: Array, values: Array) -> tuple[Array, Array]:
+    def place(self, which: Index, values: Array) -> tuple[Array, Array]:
         """Rotations (n, ..., 3, 3) and shifts (n, ..., 3): a point x as drawn goes to rotation @ x + shift."""
         spread = (slice(None), *([None] * (values.ndim - 2)))
         shift = values[..., 2:3] * self.slide[which][spread]
@@ -241,7 +243,7 @@ class MotionSet:
             rotation = np.broadcast_to(np.eye(3), (*values.shape[:-1], 3, 3))
         return rotation, shift
 
-    def reach(self, which: Array, centre: Array, radius: Array) -> tuple[Array, Array, Array]:
+    def reach(self, which: Index, centre: Array, radius: Array) -> tuple[Array, Array, Array]:
         """How fast and how curved balls of points travel.
 
         Args:
@@ -290,7 +292,7 @@ def _apply(rotation: Array, vector: Array) -> Array:
 
 def _from_axis(points: Array, through: Array, axis: Array) -> Array:
     off = points - through
-    return np.linalg.norm(off - axis * np.sum(off * axis, axis=-1, keepdims=True), axis=-1)
+    return np.asarray(np.linalg.norm(off - axis * np.sum(off * axis, axis=-1, keepdims=True), axis=-1))
 
 
 def _direction(name: str, vector: Vector) -> Array:

@@ -15,9 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from railmodel.fitting.motion import Index
 from railmodel.geometry.rows import Array
-
-Index = NDArray[np.int64]
 
 Frame = tuple[Any, Array, Array]
 """A `coal` shape with the rotation (3, 3) and shift (3,) that bring it to where it is drawn."""
@@ -104,7 +103,11 @@ class Solids:
 
 
 def solids_of(
-    vertices: Array, make: Callable[[int], Frame], *, ball: Array | float = 0.0, disc: Array | float = 0.0,
+    vertices: Array,
+    make: Callable[[int], Frame],
+    *,
+    ball: Array | float = 0.0,
+    disc: Array | float = 0.0,
     axis: Array | None = None,
 ) -> Solids:
     """One group of real solids from their cores (n, v, 3); the middle of each core is its inside point."""
@@ -133,7 +136,8 @@ def joined(parts: Sequence[Solids]) -> Solids:
     owner = np.repeat(np.arange(len(parts)), np.diff(begin))
 
     def make(index: int) -> Frame:
-        return parts[owner[index]].shape(int(index - begin[owner[index]]))
+        part = int(owner[index])
+        return parts[part].shape(index - int(begin[part]))
 
     def column(name: str) -> Any:
         return np.concatenate([getattr(part, name) for part in parts])
@@ -158,7 +162,7 @@ def box_corners(centre: Array, axes: Array, half: Array) -> Array:
     return np.asarray(centre + (signs * half) @ axes)
 
 
-def polyhedron(vertices: Array, triangles: Sequence[Sequence[int]] | NDArray[np.int64], ball: float = 0.0) -> Frame:
+def polyhedron(vertices: Array, triangles: Sequence[Sequence[int]] | Index, ball: float = 0.0) -> Frame:
     """A convex polyhedron, swollen by a ball, as the collision library's shape."""
     import coal
 

@@ -1,0 +1,194 @@
+"""Lower bounds of the distance of convex solids over boxes of travel parameters, and distances at single positions.
+
+For a unit direction n the gap between the two planes square to n that touch the two solids is a lower bound of their
+distance, or of minus their depth of overlap. Over a box of parameters each point of a moving solid has a coordinate
+along n that is linear in slides and lifts and curved in turns by no more than (lever arm) x (turn)^2; so the least of
+it over the box is at least the least over the corners of the box less the sum of curvature x width^2 / 8 (remainder of
+linear interpolation: E. Isaacson and H. B. Keller, Analysis of Numerical Methods, chapter 6; from memory). Corners
+have a closed form, so the bound is exact for travel along lines and of second order in turns.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railmodel.fitting.motion import Index, MotionSet
+from railmodel.fitting.solids import AS_DRAWN, Solids
+from railmodel.geometry.rows import Array
+
+_BATCH = 4096
+"""Boxes bounded at once."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Boxes:
+    """Boxes of the travel of solids b against solids a, with what is known of them.
+
+    Args:
+        pair: (n,) number of the pair of groups.
+        a: (n,) solid that stands still.
+        b: (n,) solid that travels.
+        low: (n,) lower bound of the distance within the box, mm.
+        spot: (n, 4) parameters at which to look next.
+        start: (n, 4) where the box begins.
+        end: (n, 4) where it ends.
+    """
+
+    pair: Index
+    a: Index
+    b: Index
+    low: Array
+    spot: Array
+    start: Array
+    end: Array
+
+    def __len__(self) -> int:
+        return len(self.pair)
+
+    def take(self, which: NDArray[np.bool_] | Index) -> "Boxes":
+        """Some of them."""
+        return Boxes(*(getattr(self, name)[which] for name in self.__slots__))
+
+    @staticmethod
+    def together(parts: "list[Boxes]") -> "Boxes":
+        """Several sets as one."""
+        return Boxes(*(np.concatenate([getattr(part, name) for part in parts]) for name in Boxes.__slots__))
+
+
+class Bounds:
+    """Two sets of solids, the second travelling, and how it travels.
+
+    Attributes:
+        moving: (n,) whether a solid of the second set travels.
+        box: (h, 4) where the box of all travel of a motion ends; it begins at 0.
+        rate: (n, 4) the most a solid's centre moves per unit of each parameter, mm.
+        most: (n, 4) the most any of its points moves.
+        curve: (n, 4) the largest second derivative of any of its points.
+        start: (m, 3) beginning of a segment through each solid of the first set.
+        along: (m, 3) the segment.
+        around: (m,) radius around the segment that holds the solid.
+    """
+
+    def __init__(self, a: Solids, b: Solids, motions: MotionSet) -> None:
+        self.a, self.b, self.motions = a, b, motions
+        self.moving = motions.drivers[b.group] > 0
+        self.box = (np.arange(4) < motions.drivers[:, None]).astype(float)  # (h, 4) where each box ends
+        self.rate, self.most, self.curve = self._travel(np.flatnonzero(b.roots))
+        self.start, self.along, self.around = segments(a)
+
+    def _travel(self, roots: Index) -> tuple[Array, Array, Array]:
+        """How solids travel (see `MotionSet.reach`); what a bound holds travels no further than the bound may."""
+        found = [np.zeros((len(self.b), 4)) for _ in range(3)]
+        which = roots[self.moving[roots]]
+        if len(which):
+            reach = self.motions.reach(self.b.group[which], self.b.centre[which], self.b.radius[which])
+            for array, values in zip(found, reach, strict=True):
+                array[which] = values
+        for parent in np.flatnonzero(self.b.holds & self.moving):  # a bound stands before what it holds
+            start, stop = self.b.children[parent]
+            found[0][start:stop] = found[1][start:stop] = found[1][parent]
+            found[2][start:stop] = found[2][parent]
+        return found[0], found[1], found[2]
+
+    def carried(self, solids: Index, points: Array, parameters: Array) -> Array:
+        """Points (n, 3) of solids carried to parameters (n, 4)."""
+        group, found = self.b.group[solids], points.copy()
+        moves = np.flatnonzero(self.moving[solids])
+        if len(moves):
+            values = self.motions.values(group[moves], parameters[moves])
+            rotation, shift = self.motions.place(group[moves], values)
+            found[moves] = np.einsum("nij,nj->ni", rotation, points[moves]) + shift
+        return found
+
+    def towards(self, boxes: Boxes) -> Array:
+        """(n, 3) unit directions from solid a's segment to solid b's middle."""
+        start, along = self.start[boxes.a], self.along[boxes.a]
+        off = self.carried(boxes.b, self.b.centre[boxes.b], (boxes.start + boxes.end) / 2) - start
+        share = np.einsum("ni,ni->n", off, along) / np.maximum(np.einsum("ni,ni->n", along, along), 1e-300)
+        off -= np.clip(share, 0, 1)[:, None] * along
+        size = np.linalg.norm(off, axis=-1, keepdims=True)
+        return np.where(size > 1e-9, off / np.maximum(size, 1e-9), [0.0, 0.0, 1.0])
+
+    def improved(self, boxes: Boxes, normal: Array) -> Boxes:
+        """The boxes with their bounds raised to those by planes square to `normal` (n, 3) or (n, m, 3)."""
+        normal = normal if normal.ndim == 3 else normal[:, None]
+        low, spot = boxes.low.copy(), boxes.spot.copy()
+        for begin in range(0, len(boxes), _BATCH):
+            part = slice(begin, begin + _BATCH)
+            moving = self.moving[boxes.b[part]]
+            still, moves = np.flatnonzero(~moving) + begin, np.flatnonzero(moving) + begin
+            if len(still):
+                n = normal[still]
+                planes = -self.a.farthest(boxes.a[still], n) - self.b.farthest(boxes.b[still], -n)
+                low[still] = np.maximum(low[still], planes.max(axis=-1))
+            if len(moves):
+                planes, at = self._corner(boxes.take(moves), normal[moves])
+                low[moves] = np.maximum(low[moves], planes)
+                spot[moves] = at
+        return replace(boxes, low=low, spot=spot)
+
+    def _corner(self, boxes: Boxes, normal: Array) -> tuple[Array, Array]:
+        """The best bound (n,) by planes square to `normal` (n, m, 3), and the corner (n, 4) of the box it is met at."""
+        group = self.b.group[boxes.b]
+        drivers = int(self.motions.drivers[group].max())
+        pick = ((np.arange(2**drivers)[:, None] >> np.arange(4)) & 1).astype(bool)
+        corners = np.where(pick, boxes.end[:, None], boxes.start[:, None])
+        rotation, shift = self.motions.place(group, self.motions.values(group, corners))
+        count, several = normal.shape[:2]
+        back = np.matmul(normal[:, None], rotation)  # (n, c, m, 3): rows n . rotation
+        reach = -self.b.farthest(boxes.b, -back.reshape(count, -1, 3)).reshape(count, -1, several)
+        reach += np.matmul(shift, normal.transpose(0, 2, 1))
+        lowest = reach.argmin(axis=1)
+        row = np.arange(count)
+        planes = np.take_along_axis(reach, lowest[:, None], axis=1)[:, 0] - self.a.farthest(boxes.a, normal)
+        best = planes.argmax(axis=-1)
+        size = boxes.end - boxes.start
+        bent = (self.curve[boxes.b] * size * size).sum(-1) / 8
+        return planes[row, best] - bent, corners[row, lowest[row, best]]
+
+    def distances(self, a: Index, b: Index, spot: Array) -> tuple[Array, Array]:
+        """Distances (n,) and directions (n, 3) from solids a to solids b, by the collision library."""
+        import coal
+
+        group = self.b.group[b]
+        rotation, shift = self.motions.place(group, self.motions.values(group, spot))
+        shapes = [self.b.shape(int(j)) for j in b]
+        shift = shift + np.einsum("nij,nj->ni", rotation, np.stack([shape[2] for shape in shapes]))
+        rotation = rotation @ np.stack([shape[1] for shape in shapes])
+        request, result = coal.DistanceRequest(), coal.DistanceResult()
+        here, there = coal.Transform3s(), coal.Transform3s()
+        distance, normal, placed = np.empty(len(a)), np.empty((len(a), 3)), AS_DRAWN
+        for i, shape in enumerate(shapes):
+            still, turn, move = self.a.shape(int(a[i]))
+            if turn is not placed:
+                here.setRotation(turn)
+                here.setTranslation(move)
+                placed = turn
+            there.setRotation(rotation[i])
+            there.setTranslation(shift[i])
+            result.clear()  # a used result keeps its direction
+            distance[i] = coal.distance(still, here, shape[0], there, request, result)
+            normal[i] = result.normal
+        size = np.linalg.norm(normal, axis=-1, keepdims=True)
+        return distance, np.where(size > 0.5, normal / np.maximum(size, 0.5), [0.0, 0.0, 1.0])
+
+
+def segments(solids: Solids) -> tuple[Array, Array, Array]:
+    """Start (n, 3) and vector (n, 3) of a segment through each solid, and the radius (n,) that holds it all."""
+    axis, middle = solids.axis, solids.inside
+    off = solids.vertices - middle[:, None]
+    along = np.einsum("nvi,ni->nv", off, axis)
+    low, high = along.min(axis=-1), along.max(axis=-1)
+    across = off - along[..., None] * axis[:, None]
+    radius = np.sqrt(np.einsum("nvi,nvi->nv", across, across).max(axis=-1)) + solids.ball + solids.disc
+    return middle + low[:, None] * axis, (high - low)[:, None] * axis, radius
+
+
+def from_segments(start: Array, along: Array, points: Array) -> Array:
+    """Distances (n, m) of points (m, 3) from segments (n, 3) + [0, 1] (n, 3)."""
+    length = np.maximum(np.einsum("ni,ni->n", along, along), 1e-300)
+    off = points - start[:, None]
+    share = np.clip(np.einsum("nmi,ni->nm", off, along) / length[:, None], 0, 1)
+    off -= share[..., None] * along[:, None]
+    return np.asarray(np.sqrt(np.einsum("nmi,nmi->nm", off, off)))
