@@ -6,7 +6,7 @@ people keep out of. Clearances are lower bounds, at most 1 mm below the true one
 
 What the model leaves out: droop of long leads, springback's change of radius while the arm swings (the swing runs on
 the finished radius to the set angle), the stretch of the tube (the stock behind the die counts at its finished,
-longer length), and the tooling's own grip on the tube.
+longer length), and what the tooling itself touches: `surroundings` says which solids are not counted where.
 """
 
 from collections.abc import Callable, Mapping

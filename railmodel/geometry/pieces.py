@@ -77,10 +77,7 @@ def pieces(line: Centreline, section: Section, sag: float) -> tuple[ConvexPiece,
         else:
             vertices, cuts = _slices(stretch, section, sag)
         ends = stretch.station + cuts
-        found += [
-            ConvexPiece(corners, index, float(ends[i]), float(ends[i + 1]))
-            for i, corners in enumerate(vertices)
-        ]
+        found += [ConvexPiece(corners, index, float(ends[i]), float(ends[i + 1])) for i, corners in enumerate(vertices)]
     return tuple(found)
 
 
@@ -116,9 +113,7 @@ def convex(vertices: Array) -> Any:
 def _prism(stretch: Stretch, polygon: Array) -> Array:
     """(2m, 3) corners of a straight."""
     across = polygon @ np.stack([stretch.start.s, stretch.start.u])
-    return np.concatenate(
-        [stretch.start.at + across, stretch.start.at + stretch.length * stretch.start.t + across]
-    )
+    return np.concatenate([stretch.start.at + across, stretch.start.at + stretch.length * stretch.start.t + across])
 
 
 def _slices(stretch: Stretch, section: Section, sag: float) -> tuple[Array, Array]:

@@ -64,9 +64,7 @@ rails = st.builds(
     st.floats(0, 800),
 )
 sections = st.builds(
-    lambda height, width, corner: Section(
-        height=height, width=width, wall=2.0, corner=corner * min(height, width) / 2
-    ),
+    lambda height, width, corner: Section(height=height, width=width, wall=2.0, corner=corner * min(height, width) / 2),
     st.floats(20, 80),
     st.floats(20, 80),
     st.floats(0, 1),
