@@ -8,11 +8,13 @@ from railmodel.bending.grades import find_grade
 from railmodel.bending.mark_out import MarkedBend, MarkOut
 from railmodel.bending.strain import largest_angle_for_offset, smallest_offset, wall_after_bend
 from railmodel.bending.work import shop_work
-from railmodel.dies import takes
+from railmodel.dies import RADIUS_SLACK, SIZE_SLACK, takes
 from railmodel.findings import Finding, Level
 from railmodel.frame import Frame
 from railmodel.geometry.rows import wrap
+from railmodel.geometry.section import Section
 from railmodel.job.shop import Die
+from railmodel.part import Way
 from railmodel.tolerances import ANGLE, LENGTH
 
 
@@ -111,16 +113,26 @@ def die_fits(frame: Frame) -> Iterator[Finding]:
         if not takes(die, section, bend.way):
             says = (
                 f"bend {bend.number} goes toward {bend.toward}, the {bend.way} way of a {size} tube, and die "
-                f"{bend.die} bends {frame.say(die.height)} x {frame.say(die.width)} the {die.way} way; name a die that fits, or "
-                "none and the program picks one"
+                f"{bend.die} bends {frame.say(die.height)} x {frame.say(die.width)} the {die.way} way; name a die "
+                "that fits, or none and the program picks one"
             )
-            yield _finding(marks, "die", "stop", says, section.height, die.height, bend=bend.number)
-        elif abs(radius - die.radius) > 0.05:
+            yield _finding(marks, "die", "stop", says, *_misfit(die, section, bend.way), bend=bend.number)
+        elif abs(radius - die.radius) > RADIUS_SLACK:
             says = (
                 f"bend {bend.number} has a radius of {frame.say(radius)} and die {bend.die} makes "
                 f"{frame.say(die.radius)}; take the radius out, or name another die"
             )
             yield _finding(marks, "die radius", "stop", says, radius, die.radius, bend=bend.number)
+
+
+def _misfit(die: Die, section: Section, way: Way) -> tuple[float, float]:
+    """The tube's measure that a die does not take, and the die's own, mm; for a wrong way the depth it bends."""
+    pairs = [(section.height, die.height), (section.width, die.width)]
+    found, needs = max(pairs, key=lambda pair: abs(pair[0] - pair[1]))
+    if abs(found - needs) > SIZE_SLACK:
+        return found, needs
+    deep = {"hard": max, "easy": min}
+    return deep[way](section.height, section.width), deep[die.way](die.height, die.width)
 
 
 def no_die(frame: Frame) -> Iterator[Finding]:
@@ -168,8 +180,9 @@ def stock_length(frame: Frame) -> Iterator[Finding]:
     """Pieces longer than any stick the shop has or buys."""
     for marks in shop_work(frame).mark_outs:
         part = marks.reading.part
-        sticks = [stock for stock in frame.shop.stock if stock.tube == part.tube] if frame.shop is not None else []
-        longest = max((stock.length - stock.end_trim for stock in sticks), default=None)
+        sticks = frame.shop.stock if frame.shop is not None else ()
+        usable = [stock.length - stock.end_trim for stock in sticks if stock.tube == part.tube and stock.count != 0]
+        longest = max(usable, default=None)
         if longest is None or marks.cut_length <= longest + LENGTH:
             continue
         says = (
@@ -244,7 +257,8 @@ def small_offset(frame: Frame) -> Iterator[Finding]:
         cure = f", or at most {degrees(gentler):.1f} degrees" if gentler > ANGLE else ""
         says = (
             f"bends {number - 1} and {number} step the rail over by {frame.say(by)} at {degrees(angle):.1f} degrees, "
-            f"and die {marked.bend.die} can make no less than {frame.say(least)} at that angle; make the step larger{cure}"
+            f"and die {marked.bend.die} can make no less than {frame.say(least)} at that angle; "
+            f"make the step larger{cure}"
         )
         yield _finding(marks, "offset", "stop", says, by, least, bend=number)
 
@@ -256,11 +270,23 @@ def _radius_and_depth(marks: MarkOut, marked: MarkedBend) -> tuple[float, float]
 
 def unknown_limits(frame: Frame) -> Iterator[Finding]:
     """What cannot be checked because the job or the shop file does not say it."""
+    used = {marked.bend.die for marks in shop_work(frame).mark_outs for marked in marks.bends}
     if frame.shop is None:
-        says = "the job names no shop file, so grip, tail and dies are not checked; add shop: to the job"
+        says = (
+            "the job names no shop file, so grip, tail and dies are not checked, and faces and turns are those of a "
+            "bender that bends clockwise; add shop: to the job"
+        )
         yield Finding(rule="shop", level="note", says=says)
         return
-    used = {marked.bend.die for marks in shop_work(frame).mark_outs for marked in marks.bends}
+    if used and "bends" not in frame.shop.bender.model_fields_set:
+        says = (
+            "the shop file does not say which way its bender bends (bender: bends), and clockwise seen from above is "
+            "taken; on the other kind every face up and every turn of the plan is wrong"
+        )
+        yield Finding(rule="shop", level="warn", says=says)
+    if used and not frame.shop.dies:
+        says = "the shop file lists no dies, so grip, tail, greatest angle and fit are not checked; add dies: to it"
+        yield Finding(rule="shop", level="note", says=says)
     for name, die in frame.shop.dies.items():
         missing = [key for key in ("grip", "between", "tail", "max_angle") if getattr(die, key) is None]
         if name in used and missing:
@@ -274,7 +300,6 @@ def sums(frame: Frame) -> Iterator[Finding]:
         if not abs(marks.sum_check) <= 1e-9 * max(1.0, marks.cut_length):
             says = f"the marks do not add up to the cut length by {marks.sum_check:g} mm; do not use this sheet"
             yield _finding(marks, "sum", "stop", says, marks.sum_check, 0.0, bend=None)
-
 
 
 def springback_record(frame: Frame) -> Iterator[Finding]:

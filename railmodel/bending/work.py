@@ -3,7 +3,7 @@
 Worked out once for a frame; checks, plan and paper all ask here.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import radians
 from pathlib import Path
@@ -91,7 +91,7 @@ def shop_work(frame: Frame) -> ShopWork:
         tools=tuple(found.values()),
         mark_outs=mark_outs,
         orders=tuple(orders(marks.reading, sense) for marks in mark_outs),
-        findings=tuple(findings),
+        findings=tuple(dict.fromkeys(findings)),
     )
 
 
@@ -101,9 +101,7 @@ def mark_from(frame: Frame, part: RailPart, end: End) -> MarkOut:
     return mark_part(frame, part.read_from(end), tools)
 
 
-def mark_part(
-    frame: Frame, reading: Reading, tools: dict[ToolKey, ToolUse]
-) -> MarkOut:
+def mark_part(frame: Frame, reading: Reading, tools: dict[ToolKey, ToolUse]) -> MarkOut:
     """A part marked out from the end it is read from."""
     shop = frame.shop
     step = 25.4 / shop.tape_step if shop is not None and frame.unit == "in" else MM_TRIM_STEP
@@ -140,13 +138,11 @@ def _reading_keys(reading: Reading) -> list[ToolKey]:
     return [(bend.die, reading.part.tube, bend.way, float(radii[bend.number - 1])) for bend in reading.bends]
 
 
-def _tool(
-    frame: Frame, part: RailPart, key: ToolKey, log: BendLog
-) -> tuple[ToolUse, list[Finding]]:
+def _tool(frame: Frame, part: RailPart, key: ToolKey, log: BendLog) -> tuple[ToolUse, list[Finding]]:
     name, tube, way, radius = key
     die = frame.shop.dies.get(name) if frame.shop is not None and name is not None else None
     estimate = _estimate(part, way, radius, die)
-    called = name or "without a name"
+    called = name or "not named"
     springback, first = springback_for(log.bends, die=called, tube=tube, estimate=estimate)
     depth = lying(part.section, way).height
     use, second = tube_use_for(log.bends, die=called, tube=tube, radius=radius, depth=depth)
@@ -180,6 +176,6 @@ def _untested(mark_outs: tuple[MarkOut, ...], tools: dict[ToolKey, ToolUse]) -> 
                 tools[key].springback, marked.finished_angle, part=part.name, hand=part.hand, bend=marked.bend.number
             )
             if finding is not None:
-                found.append(finding)
+                found.append(replace(finding, says=f"{part.label}: {finding.says}"))
     return found
 

@@ -81,7 +81,9 @@ def test_last_mark_use_tail_and_trim_make_the_cut_length(
     seed: int, bends: int, end: End, grip: float | None, tail: float | None, k: float
 ) -> None:
     drawn = part(random_legal_line(np.random.default_rng(seed), bends))
-    tool = Tooling(die(**{name: value for name, value in (("grip", grip), ("tail", tail)) if value}), Springs(), Uses(k))
+    tool = Tooling(
+        die(**{name: value for name, value in (("grip", grip), ("tail", tail)) if value}), Springs(), Uses(k)
+    )
     found = marked(drawn, tool, end)
     rows = found.reading.line.rows
     assert abs(found.sum_check) <= 1e-9
