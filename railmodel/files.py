@@ -15,12 +15,12 @@ from railmodel.errors import InputError
 @contextmanager
 def replacing(path: Path) -> Iterator[Path]:
     """A temporary path in the target's folder that takes the target's name when the block ends well."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+    handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
     os.close(handle)
     temporary = Path(name)
     try:
         yield temporary
-        with temporary.open("rb") as written:
+        with temporary.open("r+b") as written:  # some systems flush only what is open for writing
             os.fsync(written.fileno())
         temporary.chmod(0o666 & ~_umask())
         temporary.replace(path)

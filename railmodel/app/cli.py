@@ -1,5 +1,6 @@
 """The command line. Exit status: 0 all well, 1 the job has findings that stop it, 2 the input cannot be read."""
 
+import io
 import json
 import os
 import sys
@@ -20,6 +21,9 @@ app = typer.Typer(
     help="Bent rectangular-tube frame rails: one job file in; checks, bend tables, STEP and flat layouts out.",
     epilog="Example: railmodel new my_truck.yaml; railmodel check my_truck.yaml; railmodel build my_truck.yaml",
 )
+
+INTERRUPTED = 130
+"""Exit status after Ctrl-C, as shells have it."""
 
 JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).", show_default=False)]
 
@@ -74,6 +78,7 @@ def table(
     from railmodel.checks import run_checks
     from railmodel.files import write_whole
     from railmodel.frame import build_frame
+    from railmodel.job.fields import not_among
     from railmodel.job.reader import read_job
 
     kind = format or _kind_of(out)
@@ -82,9 +87,9 @@ def table(
     if out is not None:
         _check_target(out)
     frame = build_frame(read_job(job))
-    known = dict.fromkeys(written.name for written in frame.job.parts)
+    known = [p.name for p in frame.job.parts] + [crossmember.name for crossmember in frame.job.crossmembers]
     if part is not None and part not in known:
-        raise InputError(f'--part: found "{part}"; allowed: {", ".join(known)}; name a part of this job')
+        raise InputError(f"--part: {not_among(part, known)}")
     if hand is not None and not any(p.hand == "pair" for p in frame.job.parts if part in (None, p.name)):
         raise InputError(f'--hand: found "{hand.value}"; nothing asked for is a pair; leave --hand out')
     chosen = [p for p in frame.parts if part in (None, p.name) and (hand is None or p.hand in (hand.value, "single"))]
@@ -96,11 +101,10 @@ def table(
     else:
         text = bend_table.as_csv(tables) if kind is Format.csv else bend_table.as_json(tables)
         if out is None:
-            sys.stdout.write(text)
+            typer.echo(text, nl=False)
         else:
             write_whole(out, text)
-    shown = {p.name for p in chosen} if part is None else {part}
-    _end([f for f in run_checks(frame) if f.part is None or f.part in shown or part is None])
+    _end([finding for finding in run_checks(frame) if part is None or finding.part in (None, part)])
 
 
 @app.command(epilog="Example: railmodel check hauler.yaml")
@@ -146,14 +150,15 @@ def plan(
         for line in store_leading_ends(frame):
             typer.echo(line, err=as_json)
         frame = build_frame(read_job(job))
+    findings = [*run_checks(frame), *plan_findings(frame)]
     if as_json:
-        typer.echo(json.dumps(plan_answer(frame), indent=2, ensure_ascii=False, allow_nan=False))
+        typer.echo(json.dumps(plan_answer(frame, findings), indent=2, ensure_ascii=False, allow_nan=False))
     else:
-        from railmodel.app.show import printer
+        from railmodel.app.printed import printer
         from railmodel.app.show_plan import show_plan
 
-        show_plan(frame, printer())
-    _end([*run_checks(frame), *plan_findings(frame)])
+        show_plan(frame, findings, printer())
+    _end(findings)
 
 
 @app.command(epilog="Example: railmodel build hauler.yaml --out out")
@@ -179,7 +184,7 @@ def build(
     for outcome in problems:
         typer.echo(f"not written: {outcome.step.path} ({outcome.step.what}): {outcome.problem}", err=True)
     typer.echo(f"{len(steps) - len(problems)} files in {out}")
-    _end(findings)
+    _end(findings, failed=bool(problems))
 
 
 @app.command(epilog="Example: railmodel new my_truck.yaml")
@@ -245,33 +250,62 @@ def _kind_of(out: Path | None) -> Format:
 
 def _check_target(out: Path) -> None:
     """Refuse a target that cannot be written before any work is done."""
+    from railmodel.files import writable_folder
+
     if out.is_dir():
         raise InputError(f"--out: {out} is a folder; give a file name")
     if not out.parent.is_dir():
         raise InputError(f"--out: the folder {out.parent} does not exist; make it first")
+    writable_folder(out.parent)
 
 
-def _end(findings: list[Finding]) -> None:
-    """Name what stops the job on standard error and leave with 1, or with 0."""
+def _end(findings: list[Finding], *, failed: bool = False) -> None:
+    """Name what stops the job on standard error and leave with 1 where it does or something failed, else with 0."""
     from railmodel.app.answers import finding_lines
 
     stopping = [finding for finding in findings if finding.level == "stop"]
     for line in finding_lines(stopping):
         typer.echo(line, err=True)
-    raise typer.Exit(1 if stopping else 0)
+    raise typer.Exit(1 if stopping or failed else 0)
 
 
 def main() -> None:
     """Run the command line; input that cannot be used ends with 2 and one sentence a problem."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # the same bytes on every system, and no name that cannot be printed
+            stream.reconfigure(encoding="utf-8", errors="backslashreplace", newline="\n")
     try:
-        app(prog_name="railmodel")
+        status = app(prog_name="railmodel", standalone_mode=False) or 0
+        _flush()
     except InputError as error:
-        for problem in error.problems:
-            print(problem, file=sys.stderr)
-        raise SystemExit(2) from None
+        status = _refuse(*error.problems)
+    except typer.TyperException as error:
+        status = _refuse(_usage(error))
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        status = _refuse(f"{where}cannot be read or written ({(error.strerror or str(error)).lower()}); check the name")
+    if status == INTERRUPTED:
+        print("stopped; files already written are whole", file=sys.stderr)
+    raise SystemExit(status)
+
+
+def _refuse(*problems: str) -> int:
+    for problem in problems:
+        print(problem, file=sys.stderr)
+    return 2
+
+
+def _usage(error: typer.TyperException) -> str:
+    """What is wrong with the words of a command, in one sentence; the whole help where there are none."""
+    context: typer.Context | None = getattr(error, "ctx", None)
+    path = context.command_path if context is not None else "railmodel"
+    said = error.format_message().replace("Value error, ", "").strip()
+    return said if said.startswith("Usage:") else f"{path}: {said.rstrip('.?')}; see {path} --help"
+
+
+def _flush() -> None:
+    """Send what is printed; a reader who has seen enough (`| head`) is no problem."""
+    try:
+        sys.stdout.flush()
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise SystemExit(0) from None
-    except KeyboardInterrupt:
-        print("stopped; files already written are whole", file=sys.stderr)
-        raise SystemExit(130) from None

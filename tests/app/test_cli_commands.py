@@ -1,0 +1,147 @@
+"""The command line as a whole: help, version, completion, exit statuses, and words it cannot use."""
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+from commands import CANNOT_BEND, HAULER, command, environment, process, run
+
+from railmodel import __version__
+from railmodel.app.cli import app
+
+NAMES = sorted(str(entry.name or entry.callback.__name__) for entry in app.registered_commands if entry.callback)
+
+
+def test_the_commands_of_the_contract_are_there() -> None:
+    assert {"table", "check", "build", "new"} <= set(NAMES)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_command_has_help_with_an_example(name: str) -> None:
+    ran = run(name, "--help")
+    assert (ran.status, ran.err) == (0, "")
+    assert re.search(rf"Examples?: railmodel {name} ", ran.out)
+    assert "--help" in ran.out
+
+
+def test_the_whole_has_help_with_an_example_and_says_its_version() -> None:
+    ran = run("--help")
+    assert (ran.status, ran.err) == (0, "")
+    assert "Example: railmodel " in ran.out
+    assert all(re.search(rf"^  {name} ", ran.out, re.MULTILINE) for name in NAMES)
+    assert run("--version").out == f"railmodel {__version__}\n"
+
+
+def test_without_words_it_shows_its_help() -> None:
+    ran = run()
+    assert ran.status == 2
+    assert ran.err.startswith("Usage: railmodel")
+
+
+def test_as_a_module_it_works_alike() -> None:
+    ran = process("--version")
+    assert (ran.status, ran.out, ran.err) == (0, f"railmodel {__version__}\n", "")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["tabel"], "railmodel: No such command 'tabel'. Did you mean 'table'; see railmodel --help"),
+        (["frob"], "railmodel: No such command 'frob'; see railmodel --help"),
+        (["table"], "railmodel table: Missing argument 'JOB'; see railmodel table --help"),
+        (["check", "--jsn", "x"], "railmodel check: No such option: --jsn"),
+        (["check", "a", "b"], "railmodel check: Got unexpected extra argument"),
+        (["table", "x", "--format", "pdf"], "Invalid value for '--format': 'pdf' is not one of 'json', 'csv', 'xlsx'"),
+        (["table", "x", "--hand", "both"], "Invalid value for '--hand': 'both' is not one of 'left', 'right'"),
+        (["build", "x", "--dxf", "r9"], "Invalid value for '--dxf': 'r9' is not one of 'r2010', 'r12'"),
+    ],
+)
+def test_words_it_cannot_use_end_with_2_and_one_sentence(words: list[str], says: str) -> None:
+    assert says in run(*words).sentence
+
+
+@pytest.mark.parametrize("name", ["table", "check", "build", "plan"])
+def test_a_job_that_is_not_there_ends_with_2_and_one_sentence(name: str, tmp_path: Path) -> None:
+    job = tmp_path / "none.yaml"
+    assert run(name, job).sentence == f"{job}: cannot be read (no such file or directory); check the name"
+
+
+@pytest.mark.parametrize("name", ["table", "check", "build"])
+def test_a_job_that_is_not_valid_ends_with_2_and_a_sentence_a_problem(name: str, tmp_path: Path) -> None:
+    job = tmp_path / "bad.yaml"
+    job.write_text("job: x\nunits: ells\ntubes: {}\nparts: []\nwrong: 1\n")
+    ran = run(name, job)
+    assert (ran.status, ran.out) == (2, "")
+    lines = ran.err.splitlines()
+    assert len(lines) == 4
+    assert all(re.match(r"bad\.yaml:\d+:\d+: ", line) for line in lines)
+
+
+@pytest.mark.parametrize(("job", "status"), [(HAULER, 0), (CANNOT_BEND, 1)])
+def test_exit_status_is_0_when_all_is_well_and_1_when_findings_stop_the_job(job: Path, status: int) -> None:
+    assert run("check", job).status == status
+    assert run("check", job, "--json").status == status
+    table = run("table", job)
+    assert table.status == status
+    assert (table.err == "") == (status == 0)
+    assert all(line.startswith("STOP ") for line in table.err.splitlines())
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_shell_completion_can_be_shown_and_completes_commands(shell: str) -> None:
+    script = process(_RAILMODEL_COMPLETE=f"source_{shell}")
+    assert script.status == 0
+    assert "_RAILMODEL_COMPLETE" in script.out
+    words = {"COMP_WORDS": "railmodel ta", "COMP_CWORD": "1"}
+    more = {"_TYPER_COMPLETE_ARGS": "railmodel ta", "_TYPER_COMPLETE_FISH_ACTION": "get-args"}
+    found = process(**words, **more, _RAILMODEL_COMPLETE=f"complete_{shell}")
+    assert "table" in found.out
+
+
+def test_names_that_the_terminal_cannot_show_are_no_traceback(tmp_path: Path) -> None:
+    job = tmp_path / "job.yaml"
+    job.write_text("job: Ωmega\nunits: mm\ntubes: {m: {height: 80, width: 40, wall: 3}}\n"
+                   "parts: [{name: é rail, tube: m, points: [[0, 0, 0], [900, 0, 0]]}]\n")  # fmt: skip
+    for words in (["table", job], ["table", job, "--format", "csv"], ["check", job], ["check", job, "--json"]):
+        ran = process(*words, PYTHONIOENCODING="ascii")
+        assert (ran.status, ran.err) == (0, "")
+        assert "Ωmega" in ran.out
+
+
+@pytest.mark.parametrize("words", [("table", HAULER), ("check", HAULER), ("check", HAULER, "--json"), ("--help",)])
+def test_a_reader_that_has_seen_enough_is_no_noise(words: tuple[str | Path, ...]) -> None:
+    writer = subprocess.Popen(command(*words), env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert writer.stdout is not None
+    assert writer.stderr is not None
+    writer.stdout.close()  # as `| head -0` does
+    said = writer.stderr.read()
+    writer.stderr.close()
+    writer.wait(60)
+    assert said == b""
+
+
+def test_only_the_first_line_taken_is_no_noise_either() -> None:
+    writer = subprocess.Popen(
+        command("table", HAULER), env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    assert writer.stdout is not None
+    assert writer.stderr is not None
+    assert writer.stdout.readline() == b"[\n"
+    writer.stdout.close()
+    said = writer.stderr.read()
+    writer.stderr.close()
+    writer.wait(60)
+    assert said == b""
+
+
+def test_new_writes_a_starter_that_checks_and_tables_well(tmp_path: Path) -> None:
+    job = tmp_path / "my_truck.yaml"
+    ran = run("new", job)
+    assert (ran.status, ran.err) == (0, "")
+    assert f"railmodel build {job}" in ran.out
+    assert run("check", job).status == 0
+    assert run("table", job).status == 0
+    again = run("new", job)
+    assert again.status == 2  # what is there is not written over
+    assert str(job) in again.sentence
