@@ -22,6 +22,7 @@ MISSING: Final = 2
 
 _GRID: Final = 4096
 _DEEPEST: Final = 400
+_STEPS: Final = 25
 
 
 @dataclass(frozen=True)
@@ -123,8 +124,8 @@ def _fill(
 
 def all_patterns(
     sizes: Counts, counts: Counts, room: int, *, values: Sequence[float] | None = None, floor: float = 0.0, limit: int
-) -> list[Counts] | None:
-    """Every pattern to which no further piece can be added; None when there are more than `limit`.
+) -> tuple[list[Counts], bool]:
+    """Patterns to which no further piece can be added, and whether these are all.
 
     Args:
         sizes: piece with kerf.
@@ -135,16 +136,15 @@ def all_patterns(
         limit: most patterns to return.
     """
     if len(sizes) > _DEEPEST:
-        return None
+        return [], False
     worth = list(values) if values is not None else [0.0] * len(sizes)
     order = sorted(range(len(sizes)), key=lambda i: (-worth[i] / sizes[i], -sizes[i]))
     search = _Enumeration(
         [sizes[i] for i in order], [counts[i] for i in order], [worth[i] for i in order], floor, limit
     )
-    if not search.go(0, room, 0.0):
-        return None
+    complete = search.go(0, room, 0.0)
     back = sorted(range(len(order)), key=order.__getitem__)
-    return [tuple(pattern[i] for i in back) for pattern in search.found]
+    return [tuple(pattern[i] for i in back) for pattern in search.found], complete
 
 
 class _Enumeration:
@@ -161,7 +161,7 @@ class _Enumeration:
     def go(self, i: int, room: int, value: float) -> bool:
         """False when there are too many."""
         self.steps += 1
-        if len(self.found) > self.limit or self.steps > 25 * self.limit:
+        if len(self.found) >= self.limit or self.steps > _STEPS * self.limit:
             return False
         while i < len(self.sizes) and self.sizes[i] > room:
             i += 1

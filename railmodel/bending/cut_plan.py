@@ -169,7 +169,7 @@ class CutPlan:
         return f"{sticks} ({where}; {proof})."
 
 
-def plan_cuts(stocks: Sequence[Stock], pieces: Sequence[Piece], *, seconds: float = 4.0) -> CutPlan:
+def plan_cuts(stocks: Sequence[Stock], pieces: Sequence[Piece], *, seconds: float = 8.0) -> CutPlan:
     """Put pieces of one tube on sticks of that tube.
 
     Pieces longer than every stick are left out with a finding. Where the rack runs out and nothing can be bought the
@@ -266,7 +266,7 @@ def _too_long(piece: Piece, stocks: Sequence[Stock]) -> Finding:
     return Finding(
         rule=RULE,
         level="stop",
-        says=f"{piece.label} is {piece.length:.1f} mm long and {against}; get longer stock or splice where it is allowed",
+        says=f"{piece.label} is {piece.length:.1f} mm long and {against}; get longer stock, or splice where allowed",
         found=piece.length,
         needs=most,
         unit="length",
@@ -278,7 +278,7 @@ def _not_enough(plan: CutPlan, stock: Stock) -> Finding:
     return Finding(
         rule=RULE,
         level="stop",
-        says=f"the rack is {sticks} of {stock.label} short of what the job needs; get them, or give stock without a count",
+        says=f"the rack is {sticks} of {stock.label} short of what the job needs; get them before starting",
         found=float(plan.count - plan.missing),
         needs=float(plan.count),
     )

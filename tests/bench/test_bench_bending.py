@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from railmodel.bending.bend_log import read_bend_log
+from railmodel.bending.cut_plan import Piece, Stock, plan_cuts
 from railmodel.bending.springback_fit import calibrate
 
 
@@ -47,3 +48,34 @@ def test_ten_thousand_test_bends_are_read_and_fitted_in_half_a_second(ten_thousa
     seconds = best_of(3, run)
     record_property("seconds", seconds)
     assert seconds < 0.5
+
+
+def sixty(kind):
+    """Sixty pieces: rails in pairs with crossmembers cut to the tape, one fleet of alike frames, or all different."""
+    rng = np.random.default_rng(1)
+    if kind == "pairs":
+        lengths = [*np.repeat(rng.uniform(60, 180, 15), 2), *np.repeat(np.round(rng.uniform(18, 48, 15) * 16) / 16, 2)]
+    elif kind == "fleet":
+        lengths = [*np.repeat(rng.uniform(40, 200, 5), 8), *np.repeat(np.round(rng.uniform(18, 48, 5) * 16) / 16, 4)]
+    else:
+        lengths = [*rng.uniform(20, 180, 60)]
+    return [Piece(f"piece {i}", float(length) * 25.4) for i, length in enumerate(lengths)]
+
+
+@pytest.mark.parametrize("kind", ["pairs", "fleet", "different"])
+@pytest.mark.parametrize("rack", [None, 6])
+def test_sixty_pieces_are_planned_and_proven_in_five_seconds(kind, rack, record_property):
+    saw = {"kerf": 25.4 / 8, "end_trim": 12.7}
+    stocks = [Stock(length=240 * 25.4, **saw)]
+    if rack is not None:
+        stocks.append(Stock(length=240 * 25.4, **saw, count=rack))
+    pieces = sixty(kind)
+    plan_cuts(stocks, pieces[:2])  # the solver's import is not the plan's
+    start = process_time()
+    plan = plan_cuts(stocks, pieces, seconds=30)
+    seconds = process_time() - start
+    record_property("seconds", seconds)
+    assert len(pieces) == 60
+    assert plan.proven
+    assert plan.count == plan.bound
+    assert seconds < 5
