@@ -136,55 +136,57 @@ def _end(
     pose: Pose, corners: Array, middle: Array, way: float, rail: RailPart, kind: EndKind
 ) -> tuple[EndCut, float]:
     """The cut at one end, and how far along the axis from the middle the tube reaches there (signed), mm."""
-    reach = [_meet(rail, middle + s * pose.s + u * pose.u, way * pose.t) for s, u in corners]
-    centre, station = _meet(rail, middle, way * pose.t)
+    spots = np.concatenate([middle + corners @ np.array([pose.s, pose.u]), middle[None]])
+    found, stations = _meet(rail, spots, way * pose.t)
+    *reach, centre = found.tolist()
+    station = float(stations[-1])
     at = middle + way * centre * pose.t
     frame = rail.line.pose_at(station)
     side = float(np.sign(np.dot(middle - frame.at[0], frame.s[0])))
     normal = side * frame.s[0]
     square = float(np.dot(normal, -way * pose.t))
-    found = [distance for distance, _ in reach]
-    cut = min(found) if kind == "square" else max(found)
+    cut = min(reach) if kind == "square" else max(reach)
     curve = _curve(rail, station, side)
     return (
         EndCut(
             kind=kind, rail=rail.label, at=at, normal=normal, station=station, axis=curve[0], direction=curve[1],
             radius=curve[2], hollow=curve[3], angle=float(np.arccos(np.clip(square, -1.0, 1.0))),
-            gap=max(found) - min(found) if kind == "square" else 0.0,
+            gap=max(reach) - min(reach) if kind == "square" else 0.0,
         ),
         way * cut,
     )  # fmt: skip
 
 
-def _meet(rail: RailPart, point: Array, direction: Array) -> tuple[float, float]:
-    """Distance (mm) from a point along a direction to the side face of a rail, and the station there.
+def _meet(rail: RailPart, points: Array, direction: Array) -> tuple[Array, Array]:
+    """Distances (m,) from points (m, 3) along a direction to the side face of a rail, and the stations (m,) there, mm.
 
     Raises:
         NoMeeting: it never gets there.
     """
     line, half = rail.line, rail.section.width / 2
 
-    def inside(distance: float) -> tuple[float, float]:
-        station, _ = line.closest(point + distance * direction)
+    def outside(distance: Array) -> tuple[Array, Array]:
+        """How far outside the side faces (..., m) the points are, moved by distances (..., m), and the stations."""
+        at = (points + distance[..., None] * direction).reshape(-1, 3)
+        station, _ = line.closest(at)
         frame = line.pose_at(station)
-        across = float(np.dot(point + distance * direction - frame.at[0], frame.s[0]))
-        return abs(across) - half, float(station[0])
+        across = np.abs(np.sum((at - frame.at) * frame.s, axis=-1))
+        return (across - half).reshape(distance.shape), station.reshape(distance.shape)
 
-    low, high = 0.0, 0.0
-    if inside(0.0)[0] <= 0:
+    span = float(np.linalg.norm(line.start.at - points, axis=-1).max()) + line.length
+    steps = np.linspace(0.0, span, 400)
+    inside = outside(np.repeat(steps[:, None], len(points), axis=1))[0] <= 0
+    if inside[0].any():
         raise NoMeeting(f"its middle lies inside {rail.label}")
-    span = float(np.linalg.norm(line.start.at - point)) + line.length
-    for step in np.linspace(0.0, span, 400)[1:]:
-        if inside(float(step))[0] <= 0:
-            high = float(step)
-            break
-        low = float(step)
-    else:
+    if not inside.any(axis=0).all():
         raise NoMeeting(f"its axis does not meet {rail.label}")
+    first = inside.argmax(axis=0)
+    low, high = steps[first - 1], steps[first]
     for _ in range(_ROUNDS):
         middle = (low + high) / 2
-        low, high = (middle, high) if inside(middle)[0] > 0 else (low, middle)
-    return high, inside(high)[1]
+        within = outside(middle)[0] <= 0
+        low, high = np.where(within, low, middle), np.where(within, middle, high)
+    return high, outside(high)[1]
 
 
 def _curve(rail: RailPart, station: float, side: float) -> tuple[Array | None, Array | None, float, bool]:
