@@ -3,9 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from re import sub
 
 _WIDTH, _HEIGHT = 720, 420
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64, 16, 44, 52
+_LONGEST = 78
+"""Characters of a title that fit over the chart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,13 +45,15 @@ def chart_svg(chart: Chart) -> str:
             f"{_HEIGHT - _BOTTOM - (y - low) / (high - low) * (_HEIGHT - _TOP - _BOTTOM):.1f}"
         )
 
+    title, across, up = (escape(_plain(text)) for text in (chart.title, chart.across, chart.up))
+    shown = escape(_plain(chart.title) if len(chart.title) <= _LONGEST else f"{_plain(chart.title[:_LONGEST])}...")
     edge = [at(x, top) for x, _, top in chart.band] + [at(x, bottom) for x, bottom, _ in reversed(chart.band)]
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" width="{_WIDTH}" '
         f'height="{_HEIGHT}" font-family="sans-serif" font-size="13" role="img">',
-        f"<title>{escape(chart.title)}</title>",
+        f"<title>{title}</title>",
         f'<rect width="{_WIDTH}" height="{_HEIGHT}" fill="white"/>',
-        f'<text x="{_LEFT}" y="24" font-size="15" font-weight="bold">{escape(chart.title)}</text>',
+        f'<text x="{_LEFT}" y="24" font-size="15" font-weight="bold">{shown}</text>',
         f'<polygon points="{" ".join(edge)}" fill="#e6e6e6"/>',
     ]
     for value in x_ticks:
@@ -64,12 +69,17 @@ def chart_svg(chart: Chart) -> str:
     for x, y in (at(*point).split(",") for point in chart.points):
         lines.append(f'<circle cx="{x}" cy="{y}" r="4.5" fill="white" stroke="black" stroke-width="1.6"/>')
     middle = _LEFT + (_WIDTH - _LEFT - _RIGHT) / 2
-    lines.append(f'<text x="{middle:.0f}" y="{_HEIGHT - 12}" text-anchor="middle">{escape(chart.across)}</text>')
+    lines.append(f'<text x="{middle:.0f}" y="{_HEIGHT - 12}" text-anchor="middle">{across}</text>')
     lines.append(
         f'<text transform="translate(18,{(_HEIGHT - _BOTTOM + _TOP) / 2:.0f}) rotate(-90)" text-anchor="middle">'
-        f"{escape(chart.up)}</text>"
+        f"{up}</text>"
     )
     return "\n".join([*lines, "</svg>", ""])
+
+
+def _plain(text: str) -> str:
+    """The text without the characters that XML 1.0 cannot hold."""
+    return sub("[^\\t\\n\\r\\x20-\\ud7ff\\ue000-\\ufffd\\U00010000-\\U0010ffff]", "\ufffd", text)
 
 
 def ticks(low: float, high: float, most: int = 8) -> list[float]:

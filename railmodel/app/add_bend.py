@@ -4,6 +4,7 @@ from datetime import date as day
 from math import radians
 from pathlib import Path
 
+from railmodel.app.calibrate import die_of
 from railmodel.bending.bend_log import LoggedBend
 from railmodel.bending.bend_log_append import append_bend
 from railmodel.errors import InputError
@@ -51,7 +52,7 @@ def add_bend(
         note=note,
     )
     append_bend(record, bend, shop.units)
-    warning = "" if die in shop.dies else f"; note that the shop file lists no die {die!r}"
+    warning = "" if die_of(shop, die) else f"; note that the shop file lists no die {die!r}"
     return f"{record}: test bend of die {die} added{warning}"
 
 

@@ -53,7 +53,7 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
     """The files of a job in the order they are written."""
     stems = unique_stems(part.label for part in frame.parts)
     steps = [Step(path=Path("check.json"), what="findings and measurements", write=_check(frame, findings))]
-    steps += _plan_steps(frame)
+    steps += _plan_steps(frame, findings)
     for part, stem in zip(frame.parts, stems, strict=True):
         steps += _table_steps(frame, part, stem)
         steps.append(_flat_step(frame, part, stem, findings, dxf))
@@ -84,16 +84,16 @@ def _check(frame: Frame, findings: Sequence[Finding]) -> Callable[[Path], None]:
     return write
 
 
-def _plan_steps(frame: Frame) -> list[Step]:
+def _plan_steps(frame: Frame, findings: Sequence[Finding]) -> list[Step]:
     def as_json(path: Path) -> None:
         from railmodel.app.plan_answer import plan_answer
 
-        write_whole(path, json.dumps(plan_answer(frame), indent=2, ensure_ascii=False) + "\n")
+        write_whole(path, json.dumps(plan_answer(frame, findings), indent=2, ensure_ascii=False) + "\n")
 
     def as_text(path: Path) -> None:
         from railmodel.app.show_plan import plan_text
 
-        write_whole(path, plan_text(frame))
+        write_whole(path, plan_text(frame, findings))
 
     return [
         Step(path=Path("floor", "plan.json"), what="marks, orders, order of work and cuts", write=as_json),

@@ -9,8 +9,8 @@ from railmodel.bending.bend_log import BendLog, read_bend_log
 from railmodel.bending.elastic import lying
 from railmodel.bending.names import key
 from railmodel.bending.next_bend import NextBend, next_test_bend
-from railmodel.bending.springback import fit_curve
-from railmodel.bending.springback_fit import Calibration, calibrate
+from railmodel.bending.springback import Springback, fit_curve
+from railmodel.bending.springback_fit import Calibration, calibrate, springback_for
 from railmodel.bending.tube_use import TubeUse, tube_use_for
 from railmodel.errors import InputError
 from railmodel.findings import Finding
@@ -86,6 +86,14 @@ def untested(shop: Shop, found: tuple[Calibrated, ...]) -> list[str]:
     return [name for name in shop.dies if key(name) not in tested]
 
 
+def heats(fit: Calibration) -> tuple[tuple[str, Springback], ...]:
+    """The heats with enough test bends, each fitted by itself; none where the record holds one heat only."""
+    known = {key(bend.heat) for bend in fit.bends}
+    if len(known) < 2:
+        return ()
+    return tuple((heat, springback_for(fit.bends, die=fit.die, tube=fit.tube, heat=heat)[0]) for heat in fit.heats)
+
+
 def calibration_lines(shop: Shop, log: BendLog) -> Iterator[str]:
     """The fits in words."""
     found = calibrated(shop, log)
@@ -94,7 +102,8 @@ def calibration_lines(shop: Shop, log: BendLog) -> Iterator[str]:
         yield f"die {item.fit.die}, tube {item.fit.tube}: {fit.source}"
         yield (
             f"  springback = {degrees(fit.fixed):.2f} degrees (standard error {degrees(fit.fixed_error):.2f}) "
-            f"+ {fit.proportional:.4f} (standard error {fit.proportional_error:.4f}) x finished angle"
+            f"{'-' if fit.proportional < 0 else '+'} {abs(fit.proportional):.4f} "
+            f"(standard error {fit.proportional_error:.4f}) x finished angle"
         )
         if fit.residual is not None:
             yield f"  one bend scatters {degrees(fit.residual):.2f} degrees about that (standard deviation)"
@@ -102,10 +111,16 @@ def calibration_lines(shop: Shop, log: BendLog) -> Iterator[str]:
             yield f"  tested from {degrees(fit.angles[0]):.1f} to {degrees(fit.angles[1]):.1f} degrees finished"
         yield "  finished  set    springback  off the line"
         for bend in sorted(item.fit.bends, key=lambda bend: bend.measured_angle):
-            off = bend.springback - (fit.set_angle(bend.measured_angle) - bend.measured_angle)
+            off = bend.set_angle - fit.set_angle(bend.measured_angle)
             yield (
                 f"  {degrees(bend.measured_angle):8.1f}  {degrees(bend.set_angle):5.1f}  "
                 f"{degrees(bend.springback):10.2f}  {degrees(off):+12.2f}   line {bend.line}"
+            )
+        for heat, of_heat in heats(item.fit):
+            yield (
+                f"  heat {heat} by itself: {degrees(of_heat.fixed):.2f} degrees "
+                f"{'-' if of_heat.proportional < 0 else '+'} {abs(of_heat.proportional):.4f} x finished angle "
+                f"({of_heat.source})"
             )
         if item.tube_use is not None:
             use = item.tube_use
@@ -136,6 +151,20 @@ def calibration_answer(shop: Shop, log: BendLog) -> dict[str, object]:
                 "proportional_error": item.fit.springback.proportional_error,
                 "scatter": degrees(item.fit.springback.scatter),
                 "tested": None if item.fit.springback.angles is None else [*map(degrees, item.fit.springback.angles)],
+                "heats": [
+                    {
+                        "heat": heat, "tests": of_heat.count, "fixed": degrees(of_heat.fixed),
+                        "proportional": of_heat.proportional,
+                    }
+                    for heat, of_heat in heats(item.fit)
+                ],
+                "residuals": [
+                    {
+                        "line": bend.line, "finished": degrees(bend.measured_angle), "set": degrees(bend.set_angle),
+                        "off": degrees(bend.set_angle - item.fit.springback.set_angle(bend.measured_angle)),
+                    }
+                    for bend in item.fit.bends
+                ],
                 "stretch": None if item.tube_use is None else item.tube_use.stretch,
                 "stretch_error": None if item.tube_use is None else item.tube_use.error,
                 "next_test_bend": {"angle": degrees(item.next.angle), "says": item.next.says},

@@ -4,6 +4,7 @@ import io
 import json
 import os
 import sys
+from collections.abc import Mapping
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -223,6 +224,11 @@ def calibrate(
     from railmodel.job.reader import read_shop
 
     owned = read_shop(shop)
+    given = {
+        "--die": die, "--tube": tube, "--set": set_angle, "--measured": measured, "--tube-used": tube_used,
+        "--wall": wall, "--grade": grade, "--heat": heat, "--date": date, "--note": note,
+    }  # fmt: skip
+    _check_options(add, given, {"--json": as_json, "--plots": plots})
     if add:
         from railmodel.app.add_bend import add_bend
 
@@ -241,6 +247,22 @@ def calibrate(
     if plots is not None:
         for path in write_plots(owned, log, plots):
             typer.echo(str(path), err=as_json)
+
+
+def _check_options(add: bool, given: Mapping[str, object], asked: Mapping[str, object]) -> None:
+    """Refuse values of a test bend that is not to be added, and wishes that adding one would pass over.
+
+    Raises:
+        InputError: there are any.
+    """
+    values, wishes = (
+        [name for name, value in some.items() if value is not None and value is not False and value != ""]
+        for some in (given, asked)
+    )
+    if values and not add:
+        raise InputError(f"{values[0]}: belongs to a new test bend; give --add as well, or leave it out")
+    if wishes and add:
+        raise InputError(f"{wishes[0]}: cannot be given with --add; add the test bend first; nothing was recorded")
 
 
 def _kind_of(out: Path | None) -> Format:

@@ -1,31 +1,42 @@
-"""What `plan` answers: as plain data in the job's unit and degrees, and as tables to read."""
+"""What `plan` answers, as plain data in the job's unit and degrees."""
 
+from collections.abc import Sequence
 from math import degrees
 from typing import Any
 
-from railmodel.bending.cautions import BENDING, FIRST, NO_CERTIFICATE
+from railmodel.bending.cautions import cautions
 from railmodel.bending.clearing import KeepOut
 from railmodel.bending.cut_plan import Piece
 from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import JobPlan, PartPlan, plan_job
 from railmodel.bending.rehearsal import Rehearsal
+from railmodel.bending.rehearse_job import chosen
+from railmodel.bending.work import ToolUse, shop_work
 from railmodel.findings import Finding
 from railmodel.frame import Frame
-from railmodel.part import RailPart
+from railmodel.part import End, RailPart
 from railmodel.units import Unit, to_unit
 
 Answer = dict[str, Any]
 
 
-def plan_answer(frame: Frame) -> Answer:
-    """The whole plan as plain data."""
+def plan_answer(frame: Frame, findings: Sequence[Finding]) -> Answer:
+    """The whole plan as plain data.
+
+    Args:
+        frame: the job.
+        findings: what the checks say of it; what stops a part stands with the part.
+    """
     plan, unit = plan_job(frame), frame.unit
     return {
         "job": frame.job.job,
         "revision": frame.job.revision or "",
         "units": {"length": unit, "angle": "deg"},
+        "bends": shop_work(frame).sense,
         "turns": f"as seen {STANDING}",
-        "parts": [_part(part, unit) for part in plan.parts],
+        "parts": [_part(part, unit, stops_of(part.marks.reading.part, findings)) for part in plan.parts],
+        "not_built": [finding.says for finding in frame.faults],
+        "tools": [_tool(tool, unit) for tool in shop_work(frame).tools],
         "rehearsal": [
             _rehearsal(rehearsal, unit, part.rehearsal.best)
             for part in plan.parts
@@ -34,8 +45,14 @@ def plan_answer(frame: Frame) -> Answer:
         ],
         "changeovers": _changeovers(plan),
         "cut_plan": _cut_plan(plan, frame),
-        "cautions": [FIRST, *BENDING, NO_CERTIFICATE],
+        "cautions": list(cautions(frame)),
     }
+
+
+def stops_of(part: RailPart, findings: Sequence[Finding]) -> list[str]:
+    """What stops a part, a sentence each."""
+    own = [f for f in findings if f.level == "stop" and f.part == part.name and f.hand in (None, part.hand)]
+    return list(dict.fromkeys(finding.says for finding in own))
 
 
 def plan_findings(frame: Frame) -> list[Finding]:
@@ -43,7 +60,7 @@ def plan_findings(frame: Frame) -> list[Finding]:
     return [finding for cuts in plan_job(frame).cuts.values() if cuts.missing for finding in cuts.findings]
 
 
-def _part(part: PartPlan, unit: Unit) -> Answer:
+def _part(part: PartPlan, unit: Unit, stops: list[str]) -> Answer:
     marks, reading = part.marks, part.marks.reading
     return {
         "part": reading.part.name,
@@ -55,6 +72,9 @@ def _part(part: PartPlan, unit: Unit) -> Answer:
         "tail": to_unit(float(reading.line.rows.tail), unit),
         "seam": reading.part.seam,
         "seam_when_loaded": part.orders.seam_when_loaded,
+        "seam_on_outer_wall": list(part.orders.seam_on_outer_wall),
+        "stops": stops,
+        "ends": _ends(reading.part, unit),
         "steps": [
             {
                 "bend": marked.bend.number,
@@ -68,11 +88,44 @@ def _part(part: PartPlan, unit: Unit) -> Answer:
                 "face_up": order.face_up,
                 "turn": order.turn,
                 "turn_degrees": order.turn_degrees,
+                "turn_over": turn_over(part, order.bend),
                 "seam": order.seam,
             }
             for marked, order in zip(marks.bends, part.orders.bends, strict=True)
         ],
     }
+
+
+def _ends(part: RailPart, unit: Unit) -> list[Answer]:
+    """How a crossmember's ends are cut; nothing of other parts, whose ends are square."""
+    ends: tuple[End, End] = ("front", "rear")
+    return [
+        {"end": end, "kind": cut.kind, "rail": cut.rail, "angle": degrees(cut.angle), "gap": to_unit(cut.gap, unit)}
+        for end, cut in zip(ends, part.cuts or (), strict=False)
+    ]
+
+
+def _tool(tool: ToolUse, unit: Unit) -> Answer:
+    return {
+        "die": tool.name,
+        "tube": tool.tube,
+        "way": tool.way,
+        "radius": to_unit(tool.radius, unit),
+        "springback": {
+            "kind": tool.springback.kind,
+            "fixed": degrees(tool.springback.fixed),
+            "proportional": tool.springback.proportional,
+            "source": tool.springback.source,
+        },
+        "tube_use": {"stretch": tool.tube_use.stretch, "source": tool.tube_use.source},
+    }
+
+
+def turn_over(part: PartPlan, bend: int) -> str | None:
+    """Which way to turn the tube over before a bend, seen from the tail; None where it is not turned over."""
+    if part.rehearsal is None:
+        return None
+    return next((step.over for step in chosen(part.rehearsal).steps if step.kind == "turn" and step.bend == bend), None)
 
 
 def _rehearsal(rehearsal: Rehearsal, unit: Unit, best: str | None) -> Answer:
@@ -110,7 +163,8 @@ def _keep_out(area: KeepOut, unit: Unit) -> Answer:
 def _changeovers(plan: JobPlan) -> Answer:
     work = plan.changeovers
     if work is None:
-        return {"count": 0, "order": [], "proven": True, "bound": 0, "says": "Nothing to bend on a die of the shop."}
+        says = "Nothing to bend on a die of the shop."
+        return {"count": 0, "order": [], "proven": True, "bound": 0, "left_out": list(plan.no_die), "says": says}
     return {
         "count": work.changes,
         "order": [{"die": stage.die, "parts": list(stage.parts)} for stage in work.stages],
@@ -119,6 +173,7 @@ def _changeovers(plan: JobPlan) -> Answer:
         "part_by_part": work.one_by_one_best,
         "minutes": work.minutes,
         "minutes_saved": work.minutes_saved,
+        "left_out": list(plan.no_die),
         "says": work.says,
     }
 
@@ -142,7 +197,7 @@ def _cut_plan(plan: JobPlan, frame: Frame) -> Answer:
         ],
         "proven": all(cuts.proven for cuts in plan.cuts.values()),
         "bound": sum(cuts.bound for cuts in plan.cuts.values()),
-        "not_planned": sorted({part.tube for part in frame.parts} - set(plan.cuts)),
+        "not_planned": list(plan.no_stock),
     }
 
 

@@ -1,40 +1,15 @@
-"""What the command line shows a person: tables to read and a progress bar on a terminal, plain lines elsewhere."""
+"""What the command line shows of a check, and a progress bar on a terminal, plain lines elsewhere."""
 
 import sys
 from collections.abc import Iterable, Iterator
 from math import degrees
-from typing import TYPE_CHECKING
 
 from railmodel.app.build import Outcome
+from railmodel.app.printed import grid, printer
 from railmodel.findings import Finding
 from railmodel.frame import Frame
 from railmodel.geometry.roll import off_legal, plumb
 from railmodel.part import RailPart
-
-if TYPE_CHECKING:
-    from rich.console import Console
-    from rich.table import Table
-
-PLAIN_WIDTH = 120
-"""Columns where the output is no terminal."""
-
-
-def printer() -> "Console":
-    """A console that never breaks words of the job into markup or colour."""
-    from rich.console import Console
-
-    return Console(highlight=False, width=None if sys.stdout.isatty() else PLAIN_WIDTH)
-
-
-def grid(*columns: str) -> "Table":
-    """A plain table with the given headings."""
-    from rich import box
-    from rich.table import Table
-
-    table = Table(box=box.SIMPLE_HEAD)
-    for column in columns:
-        table.add_column(column)
-    return table
 
 
 def show_check(frame: Frame, findings: list[Finding]) -> None:

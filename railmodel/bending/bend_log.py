@@ -189,6 +189,9 @@ def _bend(cell: dict[str, str], number: int, unit: Unit) -> LoggedBend:
     die, tube = _text(cell["die"]), _text(cell["tube"])
     if not (die and tube):
         raise ValueError(f"{'tube' if die else 'die'} is empty; write the name the shop file uses")
+    for name in ("die", "tube", "heat"):
+        if not cell[name].isprintable():
+            raise ValueError(f"{name} is {quoted(cell[name])}; allowed: plain text without control characters")
     bend = LoggedBend(
         die=die,
         tube=tube,

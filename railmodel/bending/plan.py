@@ -39,11 +39,15 @@ class JobPlan:
         parts: every part, in the job's order.
         changeovers: the order of work; None where no bend has a die.
         cuts: what is cut from which stick, by tube; tubes the shop lists no stock of are missing.
+        no_die: labels of parts that the order of work leaves out: not every bend of theirs has a die of the shop's.
+        no_stock: tubes that the cuts leave out.
     """
 
     parts: tuple[PartPlan, ...]
     changeovers: ChangeoverPlan | None
     cuts: Mapping[str, CutPlan]
+    no_die: tuple[str, ...]
+    no_stock: tuple[str, ...]
 
 
 @lru_cache(maxsize=8)
@@ -55,7 +59,10 @@ def plan_job(frame: Frame) -> JobPlan:
         PartPlan(marks=marks, orders=orders, rehearsal=by_label.get(marks.reading.part.label))
         for marks, orders in zip(work.mark_outs, work.orders, strict=True)
     )
-    return JobPlan(parts=parts, changeovers=_changeovers(frame), cuts=_cuts(frame))
+    changeovers, no_die = _changeovers(frame)
+    cuts = _cuts(frame)
+    no_stock = tuple(sorted({part.tube for part in frame.parts} - set(cuts)))
+    return JobPlan(parts=parts, changeovers=changeovers, cuts=cuts, no_die=no_die, no_stock=no_stock)
 
 
 def sticks_of(frame: Frame, tube: str) -> list[Stock]:
@@ -84,15 +91,18 @@ def _cuts(frame: Frame) -> dict[str, CutPlan]:
     return {tube: plan_cuts(sticks, own) for tube, own in pieces.items() if (sticks := sticks_of(frame, tube))}
 
 
-def _changeovers(frame: Frame) -> ChangeoverPlan | None:
-    """The order of work over all parts whose every bend has a die."""
-    parts = []
+def _changeovers(frame: Frame) -> tuple[ChangeoverPlan | None, tuple[str, ...]]:
+    """The order of work over all parts whose every bend has a die, and labels of the parts left out."""
+    dies_owned = frame.shop.dies if frame.shop is not None else {}
+    parts, left_out = [], []
     for marks in shop_work(frame).mark_outs:
         dies = tuple(marked.bend.die for marked in marks.bends)
-        named = tuple(die for die in dies if die is not None)
-        if named and len(named) == len(dies):
+        named = tuple(die for die in dies if die is not None and die in dies_owned)
+        if len(named) < len(dies):
+            left_out.append(marks.reading.part.label)
+        elif named:
             parts.append(PartDies(label=marks.reading.part.label, dies=named))
-    if not parts or frame.shop is None:
-        return None
-    minutes = {name: die.change_over for name, die in frame.shop.dies.items() if die.change_over is not None}
-    return plan_changeovers(parts, minutes=minutes)
+    if not parts:
+        return None, tuple(left_out)
+    minutes = {name: die.change_over for name, die in dies_owned.items() if die.change_over is not None}
+    return plan_changeovers(parts, minutes=minutes), tuple(left_out)

@@ -12,7 +12,7 @@ from railmodel.bending.bend_log import BendLog, read_bend_log
 from railmodel.bending.elastic import Estimate, estimate_springback, lying
 from railmodel.bending.grades import find_grade
 from railmodel.bending.mark_out import MarkOut, Tooling, mark_out
-from railmodel.bending.orders import Orders, orders
+from railmodel.bending.orders import Orders, Sense, orders
 from railmodel.bending.springback import Springback, outside_tested
 from railmodel.bending.springback_fit import springback_for
 from railmodel.bending.tube_use import TubeUse, tube_use_for
@@ -62,6 +62,7 @@ class ShopWork:
         tools: every die used on every tube.
         mark_outs: every part read from its leading end.
         orders: faces, turns and seam, in the order of `mark_outs`.
+        sense: the way the bender bends; clockwise where nobody says.
         findings: about the record, the fits and bends outside what was tested.
     """
 
@@ -69,6 +70,7 @@ class ShopWork:
     tools: tuple[ToolUse, ...]
     mark_outs: tuple[MarkOut, ...]
     orders: tuple[Orders, ...]
+    sense: Sense
     findings: tuple[Finding, ...]
 
 
@@ -85,12 +87,13 @@ def shop_work(frame: Frame) -> ShopWork:
                 findings += more
     mark_outs = tuple(mark_part(frame, part.read, found) for part in frame.parts)
     findings += _untested(mark_outs, found)
-    sense = frame.shop.bender.bends if frame.shop is not None else "clockwise"
+    sense: Sense = frame.shop.bender.bends if frame.shop is not None else "clockwise"
     return ShopWork(
         log=log,
         tools=tuple(found.values()),
         mark_outs=mark_outs,
         orders=tuple(orders(marks.reading, sense) for marks in mark_outs),
+        sense=sense,
         findings=tuple(dict.fromkeys(findings)),
     )
 

@@ -1,0 +1,29 @@
+"""How things are printed for a person: a console and plain tables."""
+
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+PLAIN_WIDTH = 120
+"""Columns where the output is no terminal."""
+
+
+def printer() -> "Console":
+    """A console that never breaks words of the job into markup or colour."""
+    from rich.console import Console
+
+    return Console(highlight=False, width=None if sys.stdout.isatty() else PLAIN_WIDTH)
+
+
+def grid(*columns: str) -> "Table":
+    """A plain table with the given headings."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD)
+    for column in columns:
+        table.add_column(column)
+    return table
