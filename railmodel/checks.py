@@ -8,17 +8,22 @@ from collections.abc import Callable, Iterable
 from railmodel import shape_checks
 from railmodel.bending import limits, rehearse_job
 from railmodel.findings import Finding, worst_first
+from railmodel.fitting import clear_job
 from railmodel.frame import Frame
 
 Check = Callable[[Frame], Iterable[Finding]]
 
-CHECKS: tuple[Check, ...] = (
+SHAPE: tuple[Check, ...] = (
     shape_checks.unbuilt,
     shape_checks.overlapping_bends,
     shape_checks.tight_radii,
     shape_checks.two_planes,
     shape_checks.rolled_straights,
     shape_checks.pair_side,
+)
+"""Is it a shape a bender can make: all that a bend table rests on."""
+
+BENDING: tuple[Check, ...] = (
     limits.seams,
     limits.die_fits,
     limits.no_die,
@@ -37,8 +42,14 @@ CHECKS: tuple[Check, ...] = (
     limits.sums,
     limits.unknown_limits,
 )
+"""Can this shop bend it."""
+
+FIT: tuple[Check, ...] = (clear_job.clearance_findings,)
+"""Does it fit the vehicle."""
+
+CHECKS: tuple[Check, ...] = (*SHAPE, *BENDING, *FIT)
 
 
-def run_checks(frame: Frame) -> list[Finding]:
-    """Every finding of every check, the ones that stop first."""
-    return worst_first(finding for check in CHECKS for finding in check(frame))
+def run_checks(frame: Frame, checks: Iterable[Check] = CHECKS) -> list[Finding]:
+    """Every finding of the checks (all of them, when left out), the ones that stop first."""
+    return worst_first(finding for check in checks for finding in check(frame))

@@ -5,6 +5,7 @@ from math import degrees
 from typing import Any
 
 from railmodel.findings import Finding, stops
+from railmodel.fitting.clear_job import clearances
 from railmodel.frame import Frame
 from railmodel.geometry.roll import plumb
 from railmodel.units import Unit, to_unit
@@ -22,6 +23,7 @@ def check_answer(frame: Frame, findings: list[Finding]) -> Answer:
         "units": {"length": frame.unit, "angle": "deg"},
         "ok": not stops(findings),
         "findings": [finding_answer(finding, frame.unit) for finding in findings],
+        "gaps": gap_answers(frame),
         "roll": rolls(frame),
     }
 
@@ -47,6 +49,30 @@ def _shown(value: float | None, kind: str, unit: Unit) -> float | None:
     if value is None:
         return None
     return to_unit(value, unit) if kind == "length" else degrees(value) if kind == "angle" else value
+
+
+def gap_answers(frame: Frame) -> list[Answer]:
+    """The least gap of every part to every shape over its whole travel; negative is the depth inside."""
+    unit, hands = frame.unit, {part.label: part for part in frame.parts}
+    return [
+        {
+            "part": hands[gap.part].name,
+            "hand": hands[gap.part].hand,
+            "shape": gap.shape,
+            "gap": to_unit(gap.gap, unit),
+            "needs": to_unit(needs, unit),
+            "where": [to_unit(value, unit) for value in gap.on_part],
+            "where_on_shape": [to_unit(value, unit) for value in gap.on_shape],
+            "at": {
+                "up": to_unit(gap.at.up, unit),
+                "roll": degrees(gap.at.roll),
+                "turn": degrees(gap.at.turn),
+                "slide": to_unit(gap.at.slide, unit),
+            },
+            "ok": gap.gap >= needs,
+        }
+        for gap, needs in clearances(frame).gaps
+    ]
 
 
 def rolls(frame: Frame) -> list[Answer]:

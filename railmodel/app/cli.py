@@ -76,7 +76,7 @@ def table(
 ) -> None:
     """Print the bend table: distance, rotation, angle and radius of every bend, read from the leading end."""
     from exporters import bend_table
-    from railmodel.checks import run_checks
+    from railmodel.checks import SHAPE, run_checks
     from railmodel.files import write_whole
     from railmodel.frame import build_frame
     from railmodel.job.fields import not_among
@@ -105,7 +105,7 @@ def table(
             typer.echo(text, nl=False)
         else:
             write_whole(out, text)
-    _end([finding for finding in run_checks(frame) if part is None or finding.part in (None, part)])
+    _end([finding for finding in run_checks(frame, SHAPE) if part is None or finding.part in (None, part)])
 
 
 @app.command(epilog="Example: railmodel check hauler.yaml")
