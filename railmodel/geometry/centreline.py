@@ -208,22 +208,21 @@ class Centreline:
             Station (m,) along the centreline and distance (m,), mm.
         """
         points = np.atleast_2d(np.asarray(points, dtype=float))
-        best = np.full(len(points), np.inf)
-        station = np.zeros(len(points))
-        for stretch in self.stretches:
-            if stretch.kind == "straight":
-                along = (points - stretch.start.at) @ stretch.start.t
-            else:
-                off = points - stretch.centre
-                turn = np.arctan2(off @ stretch.start.t, -(off @ stretch.inward))
-                middle = stretch.angle / 2
-                turn = middle + np.remainder(turn - middle + np.pi, 2 * np.pi) - np.pi
-                along = turn * stretch.radius
-            along = np.clip(along, 0.0, max(stretch.length, 0.0))
-            distance = np.linalg.norm(points - stretch.pose(along).at, axis=-1)
-            nearer = distance < best
-            best[nearer], station[nearer] = distance[nearer], stretch.station + along[nearer]
-        return station, best
+        places = [_nearest(points, *stretches) for stretches in self._reaches]
+        station, distance = (np.concatenate(each, axis=-1) for each in zip(*places, strict=True))
+        nearest = np.argmin(distance, axis=-1)[:, None]
+        return np.take_along_axis(station, nearest, -1)[:, 0], np.take_along_axis(distance, nearest, -1)[:, 0]
+
+    @cached_property
+    def _reaches(self) -> tuple[tuple[Array, Array], ...]:
+        """The straights, then the bends: (k, 3, 3) at, t and inward, and (k, 3) station, length and radius."""
+        return tuple(
+            (
+                np.array([[part.start.at, part.start.t, part.inward] for part in group]).reshape(-1, 3, 3),
+                np.array([[part.station, max(part.length, 0.0), part.radius] for part in group]).reshape(-1, 3),
+            )
+            for group in (self.straights, self.bends)
+        )
 
     def reversed(self) -> "Centreline":
         """The same tube from its other end."""
@@ -240,3 +239,19 @@ def _square(pose: Pose) -> Pose:
     u = pose.u - t * np.dot(pose.u, t)
     u = u / np.linalg.norm(u)
     return Pose(pose.at, t, np.cross(u, t), u)
+
+
+def _nearest(points: Array, frames: Array, sizes: Array) -> tuple[Array, Array]:
+    """Station and distance (m, k) of the place of each of k straights, or k bends, nearest to points (m, 3)."""
+    (at, t, inward), (begin, length, radius) = np.moveaxis(frames, 1, 0), sizes.T
+    off = points[:, None] - at
+    ahead = np.sum(off * t, axis=-1)
+    if np.isinf(radius).any():
+        along = np.clip(ahead, 0.0, length)
+        away = off - along[..., None] * t
+    else:
+        turn = np.clip(np.arctan2(ahead, radius - np.sum(off * inward, axis=-1)), 0.0, length / radius)
+        along = turn * radius
+        step = np.sin(turn)[..., None] * t + (2 * np.sin(turn / 2) ** 2)[..., None] * inward
+        away = off - radius[:, None] * step
+    return begin + along, np.linalg.norm(away, axis=-1)
