@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 from railmodel.app.answers import check_answer
 from railmodel.app.names import file_stem, unique_stems
-from railmodel.errors import GeometryError
+from railmodel.errors import GeometryError, InputError
 from railmodel.files import writable_folder, write_whole
 from railmodel.findings import Finding
 from railmodel.frame import Frame
@@ -22,6 +22,7 @@ from railmodel.part import RailPart
 
 if TYPE_CHECKING:
     from exporters.step import Body
+    from exporters.views import View
 
 DxfVersion = Literal["R2010", "R12"]
 
@@ -57,6 +58,7 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
     for part, stem in zip(frame.parts, stems, strict=True):
         steps += _table_steps(frame, part, stem)
         steps.append(_flat_step(frame, part, stem, findings, dxf))
+    steps += _picture_steps(frame)
     return steps + _solid_steps(frame, stems)
 
 
@@ -64,10 +66,13 @@ def run_build(steps: Sequence[Step], out: Path) -> Iterator[Outcome]:
     """Write the files one after another; a part that makes no solid is named and the rest go on.
 
     Raises:
-        InputError: the folder cannot be written, before any work is done.
+        InputError: the folder or a file in it cannot be written, before any work is done.
     """
     for folder in sorted({out, *(out / step.path.parent for step in steps)}):
         writable_folder(folder)
+    for step in steps:
+        if (out / step.path).is_dir():
+            raise InputError(f"{out / step.path}: found a folder where a file goes; nothing was written; move it away")
     for step in steps:
         try:
             step.write(out / step.path)
@@ -79,16 +84,20 @@ def run_build(steps: Sequence[Step], out: Path) -> Iterator[Outcome]:
 
 def _check(frame: Frame, findings: Sequence[Finding]) -> Callable[[Path], None]:
     def write(path: Path) -> None:
-        write_whole(path, json.dumps(check_answer(frame, list(findings)), indent=2, ensure_ascii=False) + "\n")
+        write_whole(path, _json(check_answer(frame, list(findings))))
 
     return write
+
+
+def _json(answer: object) -> str:
+    return json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _plan_steps(frame: Frame, findings: Sequence[Finding]) -> list[Step]:
     def as_json(path: Path) -> None:
         from railmodel.app.plan_answer import plan_answer
 
-        write_whole(path, json.dumps(plan_answer(frame, findings), indent=2, ensure_ascii=False) + "\n")
+        write_whole(path, _json(plan_answer(frame, findings)))
 
     def as_text(path: Path) -> None:
         from railmodel.app.show_plan import plan_text
@@ -98,6 +107,24 @@ def _plan_steps(frame: Frame, findings: Sequence[Finding]) -> list[Step]:
     return [
         Step(path=Path("floor", "plan.json"), what="marks, orders, order of work and cuts", write=as_json),
         Step(path=Path("floor", "plan.txt"), what="the same to read", write=as_text),
+    ]
+
+
+def _picture_steps(frame: Frame) -> list[Step]:
+    from exporters.views import PLAN, SIDE
+
+    def picture(view: "View") -> Callable[[Path], None]:
+        def write(path: Path) -> None:
+            from exporters.fit_picture import fit_picture
+
+            write_whole(path, fit_picture(frame, view))
+
+        return write
+
+    stem = file_stem(frame.job.job)
+    return [
+        Step(path=Path("customer", f"{stem}_fit_{word}.svg"), what=f"fit, {view.name}", write=picture(view))
+        for view, word in ((SIDE, "side"), (PLAN, "plan"))
     ]
 
 

@@ -13,8 +13,9 @@ def file_stem(text: str, fallback: str = "part") -> str:
     >>> file_stem("Side rail, right"), file_stem("../../etc/passwd"), file_stem("Ω"), file_stem("CON")
     ('side_rail_right', 'etc_passwd', 'part', 'con_')
     """
-    plain = unicodedata.normalize("NFKD", text).replace("\N{FRACTION SLASH}", "/")
-    stem = re.sub(r"[^a-z0-9]+", "_", plain.encode("ascii", "ignore").decode().lower()).strip("_")[:60].strip("_") or fallback
+    split = unicodedata.normalize("NFKD", text).replace("\N{FRACTION SLASH}", "/")
+    plain = split.encode("ascii", "ignore").decode().lower()
+    stem = re.sub(r"[^a-z0-9]+", "_", plain).strip("_")[:60].strip("_") or fallback
     return f"{stem}_" if stem in _RESERVED else stem
 
 
