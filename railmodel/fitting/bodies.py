@@ -148,7 +148,8 @@ def _body(
     vertices = np.stack([np.concatenate([one, np.repeat(one[:1], width - len(one), axis=0)]) for one in corners])
     is_end = np.arange(len(found)) >= inner
     along = np.array([line.stretches[piece.stretch].start.t for piece in found])
-    along[is_end] = [line.start.t, line.end.t][: len(ends)]
+    if ends:
+        along[is_end] = [line.start.t, line.end.t]
 
     def make(index: int) -> Frame:
         piece = found[index]

@@ -205,9 +205,8 @@ class _Search:
         boxes = self.bounds.improved(boxes, other)
         normal = np.where((boxes.low > before)[:, None], other, normal)
         size = (boxes.end - boxes.start) * self.bounds.most[boxes.b]
-        small = size.max(axis=-1) <= _SMALLEST
-        self.close(boxes.take(small))
-        keep = ~small & self.is_open(boxes)
+        keep = (size.max(axis=-1) > _SMALLEST) & self.is_open(boxes)
+        self.close(boxes.take(~keep))
         return self.cut(boxes.take(keep), size[keep], np.stack([normal[keep], other[keep]], axis=1))
 
     def cut(self, boxes: Boxes, size: Array, normals: Array) -> Boxes:
