@@ -25,6 +25,7 @@ class MeshShape:
     Args:
         triangles: (n, 3, 3) corners, mm.
         closed: whether they close off an inside; a part wholly within is then found to be inside.
+        warnings: what is wrong with the file but can be borne, one sentence each.
 
     Raises:
         GeometryError: no triangle, or a corner that is not a finite number.
@@ -32,6 +33,7 @@ class MeshShape:
 
     triangles: Array
     closed: bool = False
+    warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.triangles.ndim != 3 or self.triangles.shape[1:] != (3, 3) or not len(self.triangles):
