@@ -82,6 +82,11 @@ def open_edges(triangles: Array) -> int:
 
 
 def _scale(path: Path, units: str | None) -> float:
+    """Millimetres in the unit.
+
+    Raises:
+        InputError: no unit, or an unknown one.
+    """
     if units is None:
         raise InputError(f"{path}: a mesh file does not say what its numbers mean; add units: mm (or in, cm, m, ft)")
     if units not in MM:
@@ -90,6 +95,11 @@ def _scale(path: Path, units: str | None) -> float:
 
 
 def _read(path: Path) -> bytes:
+    """The file's bytes.
+
+    Raises:
+        InputError: it cannot be read, or is too large.
+    """
     try:
         size = path.stat().st_size
         if size <= MOST_BYTES:
@@ -99,31 +109,40 @@ def _read(path: Path) -> bytes:
     with path.open("rb") as file:
         head = file.read(84)
     if path.suffix.lower() == ".stl" and len(head) == 84 and size == 84 + 50 * struct.unpack("<I", head[80:])[0]:
-        raise _too_many(path, (size - 84) // 50)
+        _check_count(path, (size - 84) // 50)
     raise InputError(
         f"{path}: {size / 1e6:.0f} MB is too large; allowed: {MOST_BYTES / 1e6:.0f} MB; export a coarser mesh"
     )
 
 
-def _too_many(path: Path, count: int) -> InputError:
-    return InputError(
-        f"{path}: {count} triangles are too many; allowed: {MOST_TRIANGLES}; export a coarser mesh of what the rails "
-        "could touch"
-    )
+def _check_count(path: Path, count: int) -> None:
+    """Refuse a mesh that is too large.
+
+    Raises:
+        InputError: it has more triangles than allowed.
+    """
+    if count > MOST_TRIANGLES:
+        raise InputError(
+            f"{path}: {count} triangles are too many; allowed: {MOST_TRIANGLES}; export a coarser mesh of what the "
+            "rails could touch"
+        )
 
 
 def _stl(path: Path, data: bytes) -> Array:
-    """Triangles (n, 3, 3) of an STL file, binary or text."""
+    """Triangles (n, 3, 3) of an STL file, binary or text.
+
+    Raises:
+        InputError: it is not whole, or too large.
+    """
     count = struct.unpack("<I", data[80:84])[0] if len(data) >= 84 else 0
     if len(data) >= 84 and len(data) == 84 + 50 * count:
-        if count > MOST_TRIANGLES:
-            raise _too_many(path, count)
+        _check_count(path, count)
         return np.frombuffer(data, _TRIANGLE, count, offset=84)["corners"].astype(float)
     if data[:5].lower() == b"solid":
         if len(data) > MOST_TEXT:
             raise InputError(
-                f"{path}: {len(data) / 1e6:.0f} MB of STL as text is too large; allowed: {MOST_TEXT / 1e6:.0f} MB; export "
-                "it as binary STL"
+                f"{path}: {len(data) / 1e6:.0f} MB of STL as text is too large; allowed: {MOST_TEXT / 1e6:.0f} MB; "
+                "export it as binary STL"
             )
         return _by_library(path, data, "stl_ascii")
     raise InputError(
@@ -133,13 +152,16 @@ def _stl(path: Path, data: bytes) -> Array:
 
 
 def _by_library(path: Path, data: bytes, kind: str) -> Array:
-    """Triangles (n, 3, 3) by trimesh."""
+    """Triangles (n, 3, 3) by trimesh.
+
+    Raises:
+        InputError: it is not whole, or too large.
+    """
     try:
         count = {"stl_ascii": _count_stl, "obj": _count_obj, "glb": _count_glb}[kind](data)
     except _CANNOT as error:
         raise InputError(f"{path}: is no whole {kind[:3].upper()} file ({error}); export it again") from None
-    if count > MOST_TRIANGLES:
-        raise _too_many(path, count)
+    _check_count(path, count)
     if not count:
         return np.zeros((0, 3, 3))
     import trimesh
@@ -152,8 +174,7 @@ def _by_library(path: Path, data: bytes, kind: str) -> Array:
             found = np.array(scene.to_mesh().triangles, dtype=float).reshape(-1, 3, 3)
     except _CANNOT as error:
         raise InputError(f"{path}: is no whole {kind[:3].upper()} file ({error}); export it again") from None
-    if len(found) > MOST_TRIANGLES:
-        raise _too_many(path, len(found))
+    _check_count(path, len(found))
     return found
 
 
@@ -166,7 +187,11 @@ def _count_obj(data: bytes) -> int:
 
 
 def _count_glb(data: bytes) -> int:
-    """Triangles that the scene of a GLB file draws, from its header."""
+    """Triangles that the scene of a GLB file draws, from its header.
+
+    Raises:
+        ValueError: it is no such file.
+    """
     magic, version, _, length, kind = struct.unpack("<4sIII4s", data[:20])
     if magic != b"glTF" or version != 2 or kind != b"JSON":
         raise ValueError("its header is not that of a GLB file, version 2")
