@@ -10,7 +10,7 @@ import numpy as np
 
 from exporters.views import PLAN, SIDE, Picture, View, draw, svg
 from railmodel.files import write_whole
-from railmodel.fitting.clear_job import clearances, describe
+from railmodel.fitting.clear_job import describe, tightest
 from railmodel.fitting.clearance import Gap
 from railmodel.fitting.keep_clear import shapes_of
 from railmodel.fitting.meshes import MeshShape
@@ -35,20 +35,11 @@ def write_fit_pictures(frame: Frame, folder: Path, stem: str) -> list[Path]:
     return paths
 
 
-def nearest_gaps(frame: Frame) -> list[tuple[Gap, float]]:
-    """For every shape the part it comes nearest to, measured against the gap wanted; the tightest first."""
-    best: dict[str, tuple[Gap, float]] = {}
-    for gap, needs in clearances(frame).gaps:
-        if gap.shape not in best or gap.gap - needs < best[gap.shape][0].gap - best[gap.shape][1]:
-            best[gap.shape] = (gap, needs)
-    return sorted(best.values(), key=lambda item: item[0].gap - item[1])
-
-
 def fit_picture(frame: Frame, view: View) -> str:
     """One view as an SVG document."""
     picture = draw(frame.parts, view, line=2.0)
     shapes = {shape.name: shape for shape, _ in shapes_of(frame.source)}
-    gaps = nearest_gaps(frame)
+    gaps = tightest(frame)
     outlines = [view.flat(_hull(view, outline(shape, AS_DRAWN))) * [1, -1] for shape in shapes.values()]
     under = [_path(points, dashed=False) for points in outlines]
     for gap, _ in gaps:

@@ -5,10 +5,10 @@ To add a check, write a function `(frame) -> findings` in the room it belongs to
 
 from collections.abc import Callable, Iterable
 
-from railmodel import shape_checks
+from railmodel import plates, shape_checks
 from railmodel.bending import limits, rehearse_job
 from railmodel.findings import Finding, worst_first
-from railmodel.fitting import clear_job
+from railmodel.fitting import clear_job, fit_job
 from railmodel.frame import Frame
 
 Check = Callable[[Frame], Iterable[Finding]]
@@ -44,10 +44,13 @@ BENDING: tuple[Check, ...] = (
 )
 """Can this shop bend it."""
 
-FIT: tuple[Check, ...] = (clear_job.clearance_findings,)
+FIT: tuple[Check, ...] = (fit_job.fit_findings, clear_job.clearance_findings)
 """Does it fit the vehicle."""
 
-CHECKS: tuple[Check, ...] = (*SHAPE, *BENDING, *FIT)
+FLAT: tuple[Check, ...] = (plates.plate_findings,)
+"""Can the plates be cut."""
+
+CHECKS: tuple[Check, ...] = (*SHAPE, *BENDING, *FIT, *FLAT)
 
 
 def run_checks(frame: Frame, checks: Iterable[Check] = CHECKS) -> list[Finding]:

@@ -1,11 +1,12 @@
 """What `check` answers, as plain data in the job's unit and degrees, and as lines to read."""
 
 from collections.abc import Iterable, Iterator
-from math import degrees
+from math import degrees, isinf
 from typing import Any
 
 from railmodel.findings import Finding, stops
 from railmodel.fitting.clear_job import clearances
+from railmodel.fitting.fit_job import Fit, fit_work
 from railmodel.frame import Frame
 from railmodel.geometry.roll import plumb
 from railmodel.units import Unit, to_unit
@@ -23,7 +24,9 @@ def check_answer(frame: Frame, findings: list[Finding]) -> Answer:
         "units": {"length": frame.unit, "angle": "deg"},
         "ok": not stops(findings),
         "findings": [finding_answer(finding, frame.unit) for finding in findings],
+        "fit": fit_answers(frame),
         "gaps": gap_answers(frame),
+        "joints": joint_answers(frame),
         "roll": rolls(frame),
     }
 
@@ -49,6 +52,54 @@ def _shown(value: float | None, kind: str, unit: Unit) -> float | None:
     if value is None:
         return None
     return to_unit(value, unit) if kind == "length" else degrees(value) if kind == "angle" else value
+
+
+def fit_answers(frame: Frame) -> list[Answer]:
+    """Every fit point on every hand it stands for."""
+    unit = frame.unit
+    return [
+        {
+            "name": fit.point.name,
+            "part": fit.part.name,
+            "hand": fit.part.hand,
+            "face": fit.point.to.face,
+            "gap": to_unit(fit.foot.gap, unit),
+            "want": to_unit(fit.point.gap.want, unit),
+            "within": to_unit(fit.point.gap.within, unit),
+            "station": to_unit(float(fit.foot.at[0]), unit),
+            "along": to_unit(fit.foot.along, unit),
+            "on": fit.foot.kind,
+            "from_bend": None if isinf(fit.foot.from_bend) else to_unit(fit.foot.from_bend, unit),
+            "spacer": to_unit(fit.spacer, unit),
+            "roll": None if fit.foot.roll is None else degrees(fit.foot.roll),
+            "wedge": _wedge(fit, unit),
+            "foot": [to_unit(float(value), unit) for value in fit.foot.at],
+            "ok": fit.ok,
+        }
+        for fit in fit_work(frame).fits
+    ]
+
+
+def _wedge(fit: Fit, unit: Unit) -> float | None:
+    """The wedge over the bracket's width, where the job gives one."""
+    wedge = None if fit.point.width is None else fit.foot.wedge(fit.point.width)
+    return None if wedge is None else to_unit(wedge, unit)
+
+
+def joint_answers(frame: Frame) -> list[Answer]:
+    """Every joint."""
+    unit = frame.unit
+    return [
+        {
+            "between": list(joined.names),
+            "gap": to_unit(joined.found.gap, unit),
+            "offset": to_unit(joined.found.offset, unit),
+            "angle": degrees(joined.found.angle),
+            "roll": degrees(joined.found.roll),
+            "ok": joined.ok,
+        }
+        for joined in fit_work(frame).joints
+    ]
 
 
 def gap_answers(frame: Frame) -> list[Answer]:

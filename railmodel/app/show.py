@@ -6,6 +6,7 @@ from math import degrees
 
 from railmodel.app.build import Outcome
 from railmodel.app.printed import grid, printer
+from railmodel.app.show_fit import show_fit, show_tape
 from railmodel.findings import Finding
 from railmodel.frame import Frame
 from railmodel.geometry.roll import off_legal, plumb
@@ -23,6 +24,8 @@ def show_check(frame: Frame, findings: list[Finding]) -> None:
     console.print(Text(f"{frame.job.job}, revision {frame.job.revision or '-'}", style="bold"))
     if frame.parts:
         console.print(table)
+    show_fit(frame, console)
+    show_tape(frame, console)
     counts = {level: sum(f.level == level for f in findings) for level in ("stop", "warn", "note")}
     tally = f"{counts['stop']} that stop the job, {counts['warn']} to look at, {counts['note']} to know"
     good = "No findings: every bend can be made on flat-sided dies."

@@ -84,6 +84,15 @@ def labels_of(frame: Frame, name: str, hand: str | None) -> list[str]:
     return [part.label for part in frame.parts if part.name == name and hand in (None, part.hand)]
 
 
+def tightest(frame: Frame) -> list[tuple[Gap, float]]:
+    """For every shape the part it comes nearest to, measured against the gap wanted; the tightest first."""
+    best: dict[str, tuple[Gap, float]] = {}
+    for gap, needs in clearances(frame).gaps:
+        if gap.shape not in best or gap.gap - needs < best[gap.shape][0].gap - best[gap.shape][1]:
+            best[gap.shape] = (gap, needs)
+    return sorted(best.values(), key=lambda item: item[0].gap - item[1])
+
+
 def clearance_findings(frame: Frame) -> Iterator[Finding]:
     """Shapes that come too near or touch, parts that run into each other."""
     found = clearances(frame)
