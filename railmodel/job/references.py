@@ -5,6 +5,7 @@ from typing import Any
 
 from railmodel.job.fields import not_among
 from railmodel.job.fit import joint_end
+from railmodel.job.plate import part_face
 from railmodel.job.problems import Problem
 from railmodel.job.yaml_tree import Loc
 from railmodel.units import quoted
@@ -50,8 +51,8 @@ def check_job(data: Mapping[str, Any], dies: Sequence[str] | None, *, has_shop: 
         *_unknown(data, ("fit_points", "*", "to", "part"), list(hands)),
         *_unknown(data, ("plumb", "*", "part"), list(hands)),
         *_unknown(data, ("keep_clear", "*", "motion"), _names(data, "motions")),
-        *_twice(data, *_TUBES), *_twice(data, "fit_points"), *_twice(data, "keep_clear"),
-        *_labels(data), *_rails(data, hands), *_joints(data, hands), *_faces(data, hands),
+        *_twice(data, *_TUBES), *_twice(data, "fit_points"), *_twice(data, "keep_clear"), *_twice(data, "plates"),
+        *_labels(data), *_rails(data, hands), *_joints(data, hands), *_faces(data, hands), *_gussets(data, hands),
     ]  # fmt: skip
     for loc, bend in _bends(data):
         problems.extend(_die(loc, bend, dies, has_shop))
@@ -164,6 +165,20 @@ def _faces(data: Any, hands: Mapping[str, str]) -> Iterator[Problem]:
     for loc, face, hand in named:
         if hand == "single" and face in ("inboard", "outboard"):
             yield Problem(loc, f"found {quoted(face)} on a single part; allowed: top, bottom, left, right")
+
+
+def _gussets(data: Any, hands: Mapping[str, str]) -> Iterator[Problem]:
+    """A gusset stands on parts there are; a pair's name counts for both hands, with its hand for one."""
+    pairs = [name for name, kind in hands.items() if kind == "pair"]
+    known = [*hands, *(f"{name} {hand}" for name in pairs for hand in ("left", "right"))]
+    for loc, between in find(data, ("plates", "*", "gusset", "between")):
+        for place, value in find(between, ("*",), loc):
+            try:
+                named = part_face(value)
+            except ValueError:
+                continue  # a problem of its own
+            if isinstance(named, Mapping) and _is_word(named.get("part")) and _word(named["part"]) not in known:
+                yield Problem(place, not_among(_word(named["part"]), known))
 
 
 def _names(data: Mapping[str, Any], section: str) -> list[str]:

@@ -9,6 +9,7 @@ from railmodel.job.fields import FilePath, Model, Name, Text, UnitName, shown
 from railmodel.job.fit import FitPoint, Joint, KeepClear, Motion
 from railmodel.job.free import Plumb
 from railmodel.job.parts import Part, Tube
+from railmodel.job.plate import Nesting, Plate, Templates
 
 
 def _angle_step(value: Any) -> float:
@@ -26,10 +27,14 @@ class Job(Model):
         customer: free text, like `address` and `note`.
         units: of bare numbers in the file, and of everything shown to its reader.
         datum: where the origin is, in words.
+        tolerances: what the customer's drawing says of them, in words, such as a standard and its class.
         shop: path of the shop file as written.
         tubes: by name.
         parts: in the order written.
         crossmembers: straight tubes from rail to rail.
+        plates: flat plates and gussets.
+        templates: bend-check templates; None = none are made.
+        nesting: plates laid out together on sheets; None = each in a file of its own only.
         joints: part ends that must meet.
         fit_points: where the vehicle holds on.
         motions: by name, shared by the shapes that name them.
@@ -45,10 +50,14 @@ class Job(Model):
     note: Text | None = None
     units: UnitName
     datum: Text | None = None
+    tolerances: Text | None = None
     shop: FilePath | None = None
     tubes: Annotated[dict[Name, Tube], Field(min_length=1)]
     parts: Annotated[tuple[Part, ...], Field(min_length=1)]
     crossmembers: tuple[Crossmember, ...] = ()
+    plates: tuple[Plate, ...] = ()
+    templates: Templates | None = None
+    nesting: Nesting | None = None
     joints: tuple[Joint, ...] = ()
     fit_points: tuple[FitPoint, ...] = ()
     motions: dict[Name, Motion] = Field(default_factory=dict)

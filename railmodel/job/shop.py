@@ -167,10 +167,12 @@ class Shop(Model):
         bender: the bender.
         dies: by name.
         test_bends: path of the record of test bends as written.
+        table_layout: path of the layout file that says how this bender's controller wants its table.
         stock: sticks on the rack.
         rates: for the quote, by name.
         roll_within: a bend whose roll is off the nearest quarter turn by more than this cannot be bent, radians.
         tape_step: marks to the inch on the shop's tapes.
+        tolerances: what drawings say of them where the job says nothing.
         note: free text.
     """
 
@@ -179,8 +181,10 @@ class Shop(Model):
     bender: Bender = Bender()
     dies: dict[Name, Die] = Field(default_factory=dict)
     test_bends: FilePath | None = None
+    table_layout: FilePath | None = None
     stock: tuple[Stock, ...] = ()
     rates: Annotated[dict[str, float | str], BeforeValidator(_rates)] = Field(default_factory=dict)
     roll_within: Limit = radians(1.5)
     tape_step: Annotated[Literal[16, 32], BeforeValidator(_tape_step)] = 16
+    tolerances: Text | None = None
     note: Text | None = None
