@@ -55,6 +55,7 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
     stems = unique_stems(part.label for part in frame.parts)
     steps = [Step(path=Path("check.json"), what="findings and measurements", write=_check(frame, findings))]
     steps += _plan_steps(frame, findings)
+    steps += _layout_steps(frame, stems)
     for part, stem in zip(frame.parts, stems, strict=True):
         steps += _table_steps(frame, part, stem)
         steps.append(_flat_step(frame, part, stem, findings, dxf))
@@ -108,6 +109,27 @@ def _plan_steps(frame: Frame, findings: Sequence[Finding]) -> list[Step]:
         Step(path=Path("floor", "plan.json"), what="marks, orders, order of work and cuts", write=as_json),
         Step(path=Path("floor", "plan.txt"), what="the same to read", write=as_text),
     ]
+
+
+def _layout_steps(frame: Frame, stems: Sequence[str]) -> list[Step]:
+    """Tables for the shop's own controller, where the shop file names a layout."""
+    from railmodel.app.other_bender import layout_text, shop_layout
+
+    layout = shop_layout(frame)
+    if layout is None:
+        return []
+
+    def table(part: RailPart) -> Callable[[Path], None]:
+        return lambda path: write_whole(path, layout_text(frame, part, layout))
+
+    return [
+        Step(
+            path=Path("cnc", f"{stem}_table.{layout.ending}"), what=f"table of {part.label} for {layout.layout}",
+            write=table(part),
+        )
+        for part, stem in zip(frame.parts, stems, strict=True)
+        if part.line.rows.count
+    ]  # fmt: skip
 
 
 def _picture_steps(frame: Frame) -> list[Step]:

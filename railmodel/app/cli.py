@@ -73,6 +73,7 @@ def table(
     hand: Annotated[Hand | None, typer.Option(help="Only this hand of pairs.")] = None,
     format: Annotated[Format | None, typer.Option(help="json, csv or xlsx; else by the ending of --out.")] = None,
     out: Annotated[Path | None, typer.Option(help="Write to this file instead of the screen.")] = None,
+    layout: Annotated[Path | None, typer.Option(help="Write it as this layout file says, for one part.")] = None,
 ) -> None:
     """Print the bend table: distance, rotation, angle and radius of every bend, read from the leading end."""
     from exporters import bend_table
@@ -94,6 +95,11 @@ def table(
     if hand is not None and not any(p.hand == "pair" for p in frame.job.parts if part in (None, p.name)):
         raise InputError(f'--hand: found "{hand.value}"; nothing asked for is a pair; leave --hand out')
     chosen = [p for p in frame.parts if part in (None, p.name) and (hand is None or p.hand in (hand.value, "single"))]
+    if layout is not None:
+        from railmodel.app.other_bender import write_layout
+
+        write_layout(frame, chosen, layout, out)
+        _end([finding for finding in run_checks(frame, SHAPE) if part is None or finding.part in (None, part)])
     tables = [
         bend_table.table_of(p, job=frame.job.job, revision=frame.job.revision, unit=frame.unit) for p in chosen
     ]
