@@ -5,7 +5,7 @@ To add a check, write a function `(frame) -> findings` in the room it belongs to
 
 from collections.abc import Callable, Iterable
 
-from railmodel import plates, shape_checks
+from railmodel import crossmember_checks, plates, shape_checks
 from railmodel.bending import limits, rehearse_job
 from railmodel.findings import Finding, worst_first
 from railmodel.fitting import clear_job, fit_job
@@ -44,7 +44,7 @@ BENDING: tuple[Check, ...] = (
 )
 """Can this shop bend it."""
 
-FIT: tuple[Check, ...] = (fit_job.fit_findings, clear_job.clearance_findings)
+FIT: tuple[Check, ...] = (fit_job.fit_findings, clear_job.clearance_findings, crossmember_checks.crossmember_ends)
 """Does it fit the vehicle."""
 
 FLAT: tuple[Check, ...] = (plates.plate_findings,)

@@ -1,17 +1,23 @@
 """Crossmembers made real: a straight tube from rail to rail, cut where it meets their faces. mm, radians."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Literal, Protocol
 
 import numpy as np
 
+from railmodel.end_cuts import to_cut
 from railmodel.geometry.centreline import Centreline, Pose
+from railmodel.geometry.outline import around, borders
 from railmodel.geometry.rows import Array, BendRows
 from railmodel.geometry.section import Section
 from railmodel.part import EndCut, EndKind, RailPart
+from railmodel.tolerances import LENGTH
 
 _ROUNDS = 60
 _DEGENERATE = 1e-9
+_SAMPLES = 16
+"""Places on each flat and each corner of the outline where the way to a rail's face is measured first."""
 
 
 class NoMeeting(Exception):
@@ -66,18 +72,23 @@ class Crossing(Protocol):
         ...
 
 
-
 def crossing_axis(
     wanted: Crossing, section: Section, rails: Sequence[RailPart], say: Callable[[float], str]
-) -> tuple[Array, Array]:
-    """A point of a crossmember's axis at each rail, (3,), mm.
+) -> tuple[tuple[Array, Array], tuple[RailPart, RailPart]]:
+    """A crossmember's axis and its rails, the leftmost first.
+
+    Returns:
+        A point of the axis at each rail, (3,), mm, and the rails in that order.
 
     Raises:
         NoMeeting: a rail does not pass its station.
     """
+    one, other = rails
     if wanted.points is not None:
-        first, last = (np.array(point, dtype=float) for point in wanted.points)
-        return (first, last) if first[1] <= last[1] else (last, first)
+        first, last = sorted((np.array(point, dtype=float) for point in wanted.points), key=lambda point: point[1])
+        (_, near), (_, far) = (rail.line.closest([first, last]) for rail in rails)
+        swapped = near[0] + far[1] > near[1] + far[0]
+        return (first, last), ((other, one) if swapped else (one, other))
     assert wanted.x is not None  # the job file allows one of the two and needs one
     found = []
     for rail in rails:
@@ -89,7 +100,9 @@ def crossing_axis(
             sign = 1 if wanted.flush == "top" else -1
             at = at + np.array([0.0, 0.0, sign * (rail.section.height / 2 / abs(up) - section.height / 2)])
         found.append(at)
-    return found[0], found[1]
+    if found[0][1] > found[1][1]:
+        return (found[1], found[0]), (other, one)
+    return (found[0], found[1]), (one, other)
 
 
 def crossmember(
@@ -116,49 +129,75 @@ def crossmember(
     heading = end - start
     length = float(np.linalg.norm(heading))
     if length < _DEGENERATE:
-        raise NoMeeting(f"{name}: its two ends lie on one spot")
+        raise NoMeeting("its two ends lie on one spot")
     heading = heading / length
     up = np.array([0.0, 0.0, 1.0]) if abs(heading[2]) < 0.99 else np.array([1.0, 0.0, 0.0])
-    pose = Pose.of(start, heading, up)
-    middle = start + heading * length / 2
-    corners = _outline(section)
-    first, low = _end(pose, corners, middle, -1.0, rails[0], kind)
-    last, high = _end(pose, corners, middle, 1.0, rails[1], kind)
-    begin = Pose(middle + low * heading, pose.t, pose.s, pose.u)
-    rows = BendRows.of([], [], [], [], high - low)
+    pose = Pose.of(start + heading * length / 2, heading, up)
+    first, low = _end(pose, section, -1.0, rails[0], kind)
+    last, high = _end(pose, section, 1.0, rails[1], kind)
+    begin = Pose(pose.at - low * heading, pose.t, pose.s, pose.u)
+    rows = BendRows.of([], [], [], [], low + high)
     return RailPart(
         name=name, hand="single", tube=tube, section=section, line=Centreline(rows, begin), sides=("right", "left"),
         grade=grade, cuts=(first, last),
     )  # fmt: skip
 
 
-def _end(
-    pose: Pose, corners: Array, middle: Array, way: float, rail: RailPart, kind: EndKind
-) -> tuple[EndCut, float]:
-    """The cut at one end, and how far along the axis from the middle the tube reaches there (signed), mm."""
-    spots = np.concatenate([middle + corners @ np.array([pose.s, pose.u]), middle[None]])
-    found, stations = _meet(rail, spots, way * pose.t)
-    *reach, centre = found.tolist()
-    station = float(stations[-1])
-    at = middle + way * centre * pose.t
-    frame = rail.line.pose_at(station)
-    side = float(np.sign(np.dot(middle - frame.at[0], frame.s[0])))
-    normal = side * frame.s[0]
-    square = float(np.dot(normal, -way * pose.t))
-    cut = min(reach) if kind == "square" else max(reach)
-    curve = _curve(rail, station, side)
+def _end(pose: Pose, section: Section, way: float, rail: RailPart, kind: EndKind) -> tuple[EndCut, float]:
+    """The cut at one end of the tube whose middle lies at a pose, and how far from there the tube reaches, mm.
+
+    Raises:
+        NoMeeting: it does not meet the rail, or part of it passes the rail's curve by.
+    """
+    ahead = way * pose.t
+    face = _face(pose, section, ahead, rail)
+
+    def reach(cut: EndCut, girth: Array) -> Array:
+        return to_cut(cut, pose.at + around(section, girth) @ np.array([pose.s, pose.u]), ahead)
+
+    if np.isnan(reach(face, _girths(section))).any():
+        raise NoMeeting(f"it is too wide for the curve of {rail.label} to cope its end to")
+    if kind == "coped":
+        return face, _greatest(section, lambda girth: reach(face, girth))
+    cut = face if kind == "mitred" else replace(face, normal=-ahead)
+    cut = replace(cut, kind=kind, axis=None, direction=None, radius=np.inf, hollow=False)
+    into = _greatest(section, lambda girth: reach(cut, girth) - reach(face, girth))  # how far that runs into the rail
+    cut = replace(cut, at=cut.at - into * ahead)
     return (
-        EndCut(
-            kind=kind, rail=rail.label, at=at, normal=normal, station=station, axis=curve[0], direction=curve[1],
-            radius=curve[2], hollow=curve[3], angle=float(np.arccos(np.clip(square, -1.0, 1.0))),
-            gap=max(reach) - min(reach) if kind == "square" else 0.0,
+        replace(
+            cut,
+            angle=float(np.arccos(np.clip(-(cut.normal @ ahead), -1.0, 1.0))),
+            gap=max(_greatest(section, lambda girth: reach(face, girth) - reach(cut, girth)), 0.0),
         ),
-        way * cut,
+        _greatest(section, lambda girth: reach(cut, girth)),
+    )
+
+
+def _face(pose: Pose, section: Section, ahead: Array, rail: RailPart) -> EndCut:
+    """The face of a rail that a tube meets, as the cope that follows it.
+
+    Raises:
+        NoMeeting: the tube passes the rail by.
+    """
+    distance, station = _meet(rail, pose.at, ahead)
+    frame = rail.line.pose_at(station)
+    side = float(np.sign(np.dot(pose.at - frame.at[0], frame.s[0])))
+    normal, at = side * frame.s[0], pose.at + distance * ahead
+    along, up = (float(np.dot(at - frame.at[0], way[0])) for way in (frame.t, frame.u))
+    if abs(along) > section.width / 2:
+        end = "rear" if along > 0 else "front"
+        raise NoMeeting(f"its axis passes {rail.label} by, beyond its {end} end")
+    if abs(up) >= (rail.section.height + section.height) / 2:
+        raise NoMeeting(f"it passes {'over' if up > 0 else 'under'} {rail.label}")
+    axis, direction, radius, hollow = _curve(rail, station, side)
+    return EndCut(
+        kind="coped", rail=rail.label, at=at, normal=normal, station=station, axis=axis, direction=direction,
+        radius=radius, hollow=hollow, angle=float(np.arccos(np.clip(-(normal @ ahead), -1.0, 1.0))),
     )  # fmt: skip
 
 
-def _meet(rail: RailPart, points: Array, direction: Array) -> tuple[Array, Array]:
-    """Distances (m,) from points (m, 3) along a direction to the side face of a rail, and the stations (m,) there, mm.
+def _meet(rail: RailPart, point: Array, direction: Array) -> tuple[float, float]:
+    """Distance from a point (3,) along a direction to the side face of a rail, and the station there, mm.
 
     Raises:
         NoMeeting: it never gets there.
@@ -166,27 +205,25 @@ def _meet(rail: RailPart, points: Array, direction: Array) -> tuple[Array, Array
     line, half = rail.line, rail.section.width / 2
 
     def outside(distance: Array) -> tuple[Array, Array]:
-        """How far outside the side faces (..., m) the points are, moved by distances (..., m), and the stations."""
-        at = (points + distance[..., None] * direction).reshape(-1, 3)
+        """How far outside the side faces (m,) the point is, moved by distances (m,), and the stations."""
+        at = point + distance[:, None] * direction
         station, _ = line.closest(at)
         frame = line.pose_at(station)
-        across = np.abs(np.sum((at - frame.at) * frame.s, axis=-1))
-        return (across - half).reshape(distance.shape), station.reshape(distance.shape)
+        return np.abs(np.sum((at - frame.at) * frame.s, axis=-1)) - half, station
 
-    span = float(np.linalg.norm(line.start.at - points, axis=-1).max()) + line.length
-    steps = np.linspace(0.0, span, 400)
-    inside = outside(np.repeat(steps[:, None], len(points), axis=1))[0] <= 0
-    if inside[0].any():
+    span = float(np.linalg.norm(line.start.at - point)) + line.length
+    steps = np.linspace(0.0, span, max(400, int(span / half) + 1))
+    inside = outside(steps)[0] <= 0
+    if inside[0]:
         raise NoMeeting(f"its middle lies inside {rail.label}")
-    if not inside.any(axis=0).all():
+    if not inside.any():
         raise NoMeeting(f"its axis does not meet {rail.label}")
-    first = inside.argmax(axis=0)
-    low, high = steps[first - 1], steps[first]
+    first = int(inside.argmax())
+    low, high = steps[first - 1 : first], steps[first : first + 1]
     for _ in range(_ROUNDS):
         middle = (low + high) / 2
-        within = outside(middle)[0] <= 0
-        low, high = np.where(within, low, middle), np.where(within, middle, high)
-    return high, outside(high)[1]
+        low, high = (low, middle) if outside(middle)[0] <= 0 else (middle, high)
+    return float(high[0]), float(outside(high)[1][0])
 
 
 def _curve(rail: RailPart, station: float, side: float) -> tuple[Array | None, Array | None, float, bool]:
@@ -202,12 +239,20 @@ def _curve(rail: RailPart, station: float, side: float) -> tuple[Array | None, A
     return stretch.centre, stretch.axis, radius, inner
 
 
-def _outline(section: Section) -> Array:
-    """Points (m, 2) round the section's outside, (s, u), mm; the extremes of its corners are among them."""
-    turn = np.linspace(0.0, np.pi / 2, 9)
-    found = []
-    for i, (s, u) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
-        centre = np.array([s * (section.width / 2 - section.corner), u * (section.height / 2 - section.corner)])
-        angle = turn + i * np.pi / 2
-        found.append(centre + section.corner * np.stack([np.cos(angle), np.sin(angle)], axis=1))
-    return np.concatenate(found)
+def _girths(section: Section) -> Array:
+    """Girths all round, the borders of flats and corners among them."""
+    edges = np.append(borders(section), borders(section)[0] + section.girth)
+    steps = np.arange(_SAMPLES) / _SAMPLES
+    return np.asarray((edges[:-1, None] + np.diff(edges)[:, None] * steps).ravel())
+
+
+def _greatest(section: Section, value: Callable[[Array], Array]) -> float:
+    """The greatest of a value round the outline, searched ever finer about the greatest sample."""
+    girth, window = _girths(section), max(section.height, section.width) / _SAMPLES
+    while True:
+        found = value(girth)
+        best = int(found.argmax())
+        if window < LENGTH / 1000:
+            return float(found[best])
+        girth = girth[best] + np.linspace(-1, 1, 4 * _SAMPLES + 1) * window
+        window /= _SAMPLES

@@ -158,9 +158,8 @@ def _crossmember(written: Crossmember, parts: Sequence[RailPart], source: JobFil
         if len(rails) != 2:
             known = ", ".join(part.label for part in parts)
             raise NoMeeting(f"between {' and '.join(names)} there are not two rails; the job's parts are {known}")
-        rails.sort(key=lambda rail: float(rail.line.start.at[1]))
-        axis = crossing_axis(written, tube.section, rails, say)
-        return crossmember(written.name, written.tube, tube.section, tube.grade, axis, rails, written.ends)
+        axis, ordered = crossing_axis(written, tube.section, rails, say)
+        return crossmember(written.name, written.tube, tube.section, tube.grade, axis, ordered, written.ends)
     except NoMeeting as error:
         says = f"{written.name}: {error}; move it, or name the rails it runs between"
         finding = Finding(rule="crossmember", level="stop", says=says, part=written.name, hand="single")

@@ -58,15 +58,16 @@ class EndCut:
     Args:
         kind: "square", "mitred" or "coped".
         rail: label of the rail it meets.
-        at: (3,) where its axis meets the rail's face, mm.
-        normal: (3,) the rail's face there, looking out of the rail.
+        at: (3,) where its axis meets the cut, mm; on a coped or mitred end that is the rail's face, but for a mitred
+            one on a hollow face, which stays off it.
+        normal: (3,) square to the cut there, looking out of the rail.
         station: along the rail, mm.
         axis: (3,) point on, and
-        direction: (3,) direction of, the axis that the face curves about; None where the face is flat.
+        direction: (3,) direction of, the axis that the cut curves about; None where it is flat.
         radius: radius of that curve, mm.
         hollow: whether the rail's face is hollow there (its metal lies outside the radius).
         angle: between the cut and a square one, radians.
-        gap: widest gap left at a square end, mm; 0 for the others.
+        gap: widest gap that a square or mitred cut leaves to the rail's face along the tube, mm; 0 for a cope.
     """
 
     kind: EndKind
