@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 from exporters.dxf_text import WIDTH, Version, inert
 from railmodel.files import write_whole
+from railmodel.geometry.flat_outline import Outline
 from railmodel.units import Unit, to_unit
 
 Point = tuple[float, float]
@@ -75,6 +76,21 @@ class Sheet:
         points = [self._at(corner) for corner in corners]
         draw = self._space.add_polyline2d if self.version == "R12" else self._space.add_lwpolyline
         draw(points, close=True, dxfattribs={"layer": layer})
+
+    def profile(self, outline: Outline, layer: str) -> None:
+        """A closed outline of lines and arcs: LWPOLYLINE with bulges, in R12 POLYLINE."""
+        for corner in (outline.box[:2], outline.box[2:]):
+            self._at(corner)
+        points = [
+            (*self._at((float(x), float(y))), float(bulge))
+            for (x, y), bulge in zip(outline.points, outline.bulge, strict=True)
+        ]
+        draw = self._space.add_polyline2d if self.version == "R12" else self._space.add_lwpolyline
+        draw(points, format="xyb", close=True, dxfattribs={"layer": layer})
+
+    def circle(self, at: Point, diameter: float, layer: str) -> None:
+        """A circle about a point."""
+        self._space.add_circle(self._at(at), self._out(diameter / 2), dxfattribs={"layer": layer})
 
     def arrow(self, tip: Point, tail: Point, size: float, layer: str) -> None:
         """A line along x or y with an open arrow head at its tip."""
