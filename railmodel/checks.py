@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from railmodel import crossmember_checks, plates, shape_checks
 from railmodel.bending import limits, rehearse_job
 from railmodel.findings import Finding, worst_first
-from railmodel.fitting import clear_job, fit_job
+from railmodel.fitting import clear_job, fit_job, plumb
 from railmodel.frame import Frame
 
 Check = Callable[[Frame], Iterable[Finding]]
@@ -44,7 +44,12 @@ BENDING: tuple[Check, ...] = (
 )
 """Can this shop bend it."""
 
-FIT: tuple[Check, ...] = (fit_job.fit_findings, clear_job.clearance_findings, crossmember_checks.crossmember_ends)
+FIT: tuple[Check, ...] = (
+    fit_job.fit_findings,
+    clear_job.clearance_findings,
+    plumb.plumb_findings,
+    crossmember_checks.crossmember_ends,
+)
 """Does it fit the vehicle."""
 
 FLAT: tuple[Check, ...] = (plates.plate_findings,)

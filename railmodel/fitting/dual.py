@@ -55,7 +55,7 @@ class Dual:
 
     def __getitem__(self, key: Any) -> "Dual":
         key = key if isinstance(key, tuple) else (key,)
-        deeper = (*key, slice(None)) if any(one is Ellipsis for one in key) else key
+        deeper = (*key, slice(None)) if key[0] is Ellipsis else key  # an ellipsis stands in front or nowhere
         return Dual(self.value[key], self.slope[deeper])
 
     def __neg__(self) -> "Dual":
@@ -142,7 +142,12 @@ def _cross(a: Array, b: Array) -> Array:
     """Vector product along the last axis but one."""
     ax, ay, az = a[..., 0, :], a[..., 1, :], a[..., 2, :]
     bx, by, bz = b[..., 0, :], b[..., 1, :], b[..., 2, :]
-    return np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx], axis=-2)
+    first = ay * bz - az * by
+    found = np.empty((*first.shape[:-1], 3, first.shape[-1]))
+    found[..., 0, :] = first
+    found[..., 1, :] = az * bx - ax * bz
+    found[..., 2, :] = ax * by - ay * bx
+    return found
 
 
 def norm(a: Dual) -> Dual:
@@ -151,8 +156,9 @@ def norm(a: Dual) -> Dual:
 
 
 def unit(a: Dual) -> Dual:
-    """The vector at length 1."""
-    return a / norm(a)[..., None]
+    """The vector at length 1; one of no length stays as it is."""
+    size = norm(a)
+    return a / Dual(np.maximum(size.value, 1e-12), size.slope)[..., None]
 
 
 def scaled(vector: Dual, by: Dual) -> Dual:

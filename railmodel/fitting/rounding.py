@@ -1,0 +1,145 @@
+"""Values a person can work with: angles on whole or half degrees, lengths on the marks of a tape.
+
+Angles first: each is put on its nearest step and the rest solved again; where that meets not every wish, the angles are
+fixed one after the other, the one nearest to a step first, each on its nearest step or else the next on the other side
+(branch and bound by diving: L. A. Wolsey, Integer Programming, 2nd edition, 2020, chapter 7). Then lengths: all at once
+on the nearest marks, or else one after the other as far as the wishes stay met.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from math import ceil, floor
+
+import numpy as np
+
+from railmodel.fitting.problem import Problem
+from railmodel.fitting.solve import Answer, Task, polish, with_groups
+from railmodel.fitting.wishes import AngleSteps, Wish
+from railmodel.geometry.rows import Array
+
+SOLVES = 60
+"""Searches made for angles at most."""
+
+_ON_STEP = 1e-7
+"""An angle this close to a step (radians) is on it."""
+
+_MOVES = 1e-9
+"""An angle whose slope by every free value is less than this does not change."""
+
+Bend = tuple[int, int]
+"""Number of a part and index of a bend from its front."""
+
+
+@dataclass(slots=True)
+class _Budget:
+    left: int
+
+    def spend(self) -> bool:
+        self.left -= 1
+        return self.left >= 0
+
+
+def land_angles(task: Task, answer: Answer, step: float) -> tuple[Task, Answer] | None:
+    """The shape with every angle that moves on a multiple of `step` (radians), with the task that keeps it there.
+
+    Returns:
+        None where no combination was found that meets every wish.
+    """
+    budget = _Budget(SOLVES)
+    angles = moving_angles(task.problem, answer.x)
+    nearest = {bend: max(round(angle / step), 1) * step for bend, angle in angles.items()}
+    found = _landed(task, answer, nearest, budget)
+    return found if found is not None else _dive(task, answer, step, {}, budget)
+
+
+def moving_angles(problem: Problem, x: Array) -> dict[Bend, float]:
+    """The angles (radians) that depend on a free value, at scaled values x (k,)."""
+    laid = problem.lay_out(x[None])
+    found = {}
+    for part in sorted(problem.free & problem.plans.keys()):
+        angle = laid[part].angle
+        for bend in np.flatnonzero(np.abs(angle.slope[0]).max(axis=-1, initial=0.0) > _MOVES):
+            found[part, int(bend)] = float(angle.value[0, bend])
+    return found
+
+
+def _landed(task: Task, answer: Answer, fixed: Mapping[Bend, float], budget: _Budget) -> tuple[Task, Answer] | None:
+    """The shape with some angles fixed, where there is one that meets every wish."""
+    if not budget.spend():
+        return None
+    groups = []
+    for part in dict.fromkeys(part for part, _ in fixed):
+        bends = {bend: angle for (owner, bend), angle in fixed.items() if owner == part}
+        name = task.problem.plans[part].real.name
+        wishes = tuple(
+            Wish(
+                name=f"{name}: bend {bend + 1} on {np.degrees(angle):g} degrees", rule="angle step", unit="angle",
+                low=angle, high=angle, parts=(part,),
+            )
+            for bend, angle in bends.items()
+        )  # fmt: skip
+        groups.append(AngleSteps(part, tuple(bends), wishes))
+    landed = with_groups(task, *groups)
+    found = polish(landed, answer.x)
+    return (landed, found) if found.ok else None
+
+
+def _dive(
+    task: Task, answer: Answer, step: float, fixed: dict[Bend, float], budget: _Budget
+) -> tuple[Task, Answer] | None:
+    """Fix the angles that are not on a step yet, one after the other."""
+    angles = {bend: angle for bend, angle in moving_angles(task.problem, answer.x).items() if bend not in fixed}
+    if not angles:
+        return _landed(task, answer, fixed, budget)
+    bend = min(angles, key=lambda one: abs(angles[one] - round(angles[one] / step) * step))
+    for count in _beside(angles[bend] / step):
+        more = fixed | {bend: count * step}
+        found = _landed(task, answer, more, budget)
+        if found is not None:
+            deeper = _dive(task, found[1], step, more, budget)
+            if deeper is not None:
+                return deeper
+    return None
+
+
+def _beside(steps: float) -> Iterator[int]:
+    """The two whole numbers around a number, the nearer one first, none below 1."""
+    low, high = floor(steps + _ON_STEP), ceil(steps - _ON_STEP)
+    for count in sorted({low, high}, key=lambda one: abs(one - steps)):
+        if count >= 1:
+            yield count
+
+
+def land_lengths(task: Task, answer: Answer, step: float) -> tuple[Task, Answer]:
+    """The shape with as many free lengths as can be on multiples of `step` (mm), every wish still met.
+
+    Returns:
+        The task whose ranges hold the lengths that landed, and the shape.
+    """
+    problem = task.problem
+    values = problem.values(answer.x)
+    marks = {}
+    for number, variable in enumerate(problem.variables):
+        mark = round(values[number] / step) * step
+        unchanged = abs(values[number] - variable.written) < _ON_STEP
+        if variable.kind == "length" and not unchanged and variable.low <= mark <= variable.high:
+            marks[number] = mark
+    every = _held(task, marks)
+    found = polish(every, answer.x)
+    if found.ok:
+        return every, found
+    for number in sorted(marks, key=lambda one: abs(values[one] - marks[one])):
+        trial = _held(task, {number: marks[number]})
+        found = polish(trial, answer.x)
+        if found.ok:
+            task, answer = trial, found
+    return task, answer
+
+
+def _held(task: Task, values: Mapping[int, float]) -> Task:
+    """The task with some free values held where they are told."""
+    variables = tuple(
+        replace(variable, low=values[i], high=values[i]) if i in values else variable
+        for i, variable in enumerate(task.problem.variables)
+    )
+    return replace(task, problem=replace(task.problem, variables=variables))
