@@ -299,8 +299,11 @@ def _end(findings: list[Finding], *, failed: bool = False) -> None:
 
 def main() -> None:
     """Run the command line; input that cannot be used ends with 2 and one sentence a problem."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # the same bytes on every system, and no name that cannot be printed
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # closed by whoever started it
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif isinstance(stream, io.TextIOWrapper):  # the same bytes on every system, and no name that cannot be printed
             stream.reconfigure(encoding="utf-8", errors="backslashreplace", newline="\n")
     try:
         status = app(prog_name="railmodel", standalone_mode=False) or 0
@@ -310,8 +313,9 @@ def main() -> None:
     except typer.TyperException as error:
         status = _refuse(_usage(error))
     except OSError as error:
-        where = f"{error.filename}: " if error.filename else ""
-        status = _refuse(f"{where}cannot be read or written ({(error.strerror or str(error)).lower()}); check the name")
+        reason = (error.strerror or str(error)).lower()
+        name = error.filename or "output"
+        status = _refuse(f"{name}: cannot be read or written ({reason}); check the name and the disk")
     if status == INTERRUPTED:
         print("stopped; files already written are whole", file=sys.stderr)
     raise SystemExit(status)

@@ -1,11 +1,12 @@
 """The command line as a whole: help, version, completion, exit statuses, and words it cannot use."""
 
 import re
+import signal
 import subprocess
 from pathlib import Path
 
 import pytest
-from commands import CANNOT_BEND, HAULER, command, environment, process, run
+from commands import CANNOT_BEND, HAULER, TRAILER, command, environment, process, run
 
 from railmodel import __version__
 from railmodel.app.cli import app
@@ -133,6 +134,34 @@ def test_only_the_first_line_taken_is_no_noise_either() -> None:
     writer.stderr.close()
     writer.wait(60)
     assert said == b""
+
+
+@pytest.mark.parametrize("words", [("table", TRAILER), ("check", TRAILER), ("--version",)])
+def test_a_disk_that_is_full_is_one_sentence(words: tuple[str | Path, ...]) -> None:
+    with Path("/dev/full").open("wb") as full:
+        ended = subprocess.run(command(*words), env=environment(), stdout=full, stderr=subprocess.PIPE)
+    assert ended.returncode == 2
+    (line,) = ended.stderr.decode().splitlines()
+    assert line == "output: cannot be read or written (no space left on device); check the name and the disk"
+
+
+def test_with_its_output_closed_it_still_answers_by_its_status() -> None:
+    shell = "exec \"$@\" >&- 2>&-"
+    for job, status in ((TRAILER, 0), (CANNOT_BEND, 1)):
+        ended = subprocess.run(["sh", "-c", shell, "sh", *command("check", job)], env=environment())
+        assert ended.returncode == status
+
+
+def test_an_interrupted_build_says_that_what_is_written_is_whole(tmp_path: Path) -> None:
+    builder = subprocess.Popen(
+        command("build", TRAILER, "--out", tmp_path), env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    assert builder.stdout is not None
+    builder.stdout.readline()
+    builder.send_signal(signal.SIGINT)
+    _, said = builder.communicate(timeout=60)
+    assert builder.returncode == 130
+    assert said == b"stopped; files already written are whole\n"
 
 
 def test_new_writes_a_starter_that_checks_and_tables_well(tmp_path: Path) -> None:
