@@ -101,11 +101,13 @@ class Clearances:
     Args:
         plans: how each part is laid out, by its number.
         wishes: one for each part and shape, both hands and both sides together.
+        names: the shapes of each wish, as `shapes_of` calls them.
         pairs: what is looked at.
     """
 
     plans: Mapping[int, Plan]
     wishes: tuple[Wish, ...]
+    names: tuple[frozenset[str], ...]
     pairs: tuple[Pair, ...]
 
     def look(self, laid: Mapping[int, Laid], asked: NDArray[np.bool_], *, everything: bool = False) -> Array:
@@ -174,6 +176,7 @@ def clearances_of(frame: Frame, plans: Mapping[int, Plan], free: Iterable[int]) 
     shapes = shapes_of(frame.source)
     entries = [given.name for given in frame.job.keep_clear for _ in range(2 if given.mirror else 1)]
     wishes: list[Wish] = []
+    shape_names: list[frozenset[str]] = []
     pairs: list[Pair] = []
     for part in sorted(index for index in free if index in plans):
         real = plans[part].real
@@ -192,7 +195,9 @@ def clearances_of(frame: Frame, plans: Mapping[int, Plan], free: Iterable[int]) 
             name = f"{' and '.join(names)} to {real.name}"
             pairs += [Pair(part, *sides[key], len(wishes)) for key in sides if key in both]
             wishes.append(Wish(name=name, rule="clearance", low=needs, parts=(part,)))
-    return Clearances(plans, tuple(wishes), tuple(pairs))
+            own = (shape.name for (shape, _), entry in zip(shapes, entries, strict=True) if entry in names)
+            shape_names.append(frozenset(own))
+    return Clearances(plans, tuple(wishes), tuple(shape_names), tuple(pairs))
 
 
 def line_of(laid: Laid, lane: int = 0) -> Centreline | None:

@@ -4,7 +4,7 @@ Values are scaled: x = 0 is the low end of each range and x = 1 the high end. Ev
 right hand; what belongs to the left is mirrored over.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -81,7 +81,13 @@ class Problem:
 
     def lay_out(self, x: Array, *, slopes: bool = True) -> dict[int, Laid]:
         """Every part for scaled values (b, k); derivatives are by x."""
-        values = self.values(x)
+        return self._laid(self.values(x), slopes)
+
+    def as_written(self) -> dict[int, Laid]:
+        """The parts as the job has them, values outside their ranges included, without derivatives."""
+        return self._laid(np.array([[variable.written for variable in self.variables]]), False)
+
+    def _laid(self, values: Array, slopes: bool) -> dict[int, Laid]:
         count = len(self.variables) if slopes else 0
         slope = np.diag(self.width)[:, :count]
         given = Dual(values, np.broadcast_to(slope, (*values.shape, count)))
@@ -126,21 +132,16 @@ def right_part(frame: Frame, name: str) -> RailPart | None:
     return None
 
 
-def problem_of(frame: Frame, largest: LargestAngle) -> Problem:
+def problem_of(frame: Frame, largest: LargestAngle, *, roomy: Collection[int] = ()) -> Problem:
     """The problem of a job.
 
     Args:
         frame: the job as built.
         largest: what the shop can bend.
+        roomy: numbers of the parts whose end straights must hold grip and tail without a trim, as dies chosen for the
+            job do.
     """
     variables = variables_of(frame.source)
     plans = plans_of(frame, variables)
     free = {int(variable.loc[1]) for variable in variables}
-    return Problem(frame, variables, plans, tuple(groups_of(frame, plans, free, largest)))
-
-
-def missing_parts(frame: Frame) -> Iterator[str]:
-    """Names of the parts that have free values and make no shape as they stand."""
-    for variable in variables_of(frame.source):
-        if right_part(frame, variable.part) is None:
-            yield variable.part
+    return Problem(frame, variables, plans, tuple(groups_of(frame, plans, free, largest, roomy=roomy)))

@@ -31,6 +31,9 @@ SPARE = 0.02
 MET_LENGTH, MET_ANGLE = 1e-6, 1e-9
 """A wish is met within this, mm and radians."""
 
+ON_STEP = 1e-5
+"""An angle is on whole or half degrees within this, radians (0.0006 degrees)."""
+
 _PULLS = (10.0, 0.3, 1e-2, 1e-4)
 """Weights of the pull toward the written values, in mm of miss for the whole of a range."""
 
@@ -115,7 +118,9 @@ class Task:
     @cached_property
     def met(self) -> Array:
         """(w,) misses no larger than this are none, mm."""
-        return np.array([MET_ANGLE * ARM if wish.unit == "angle" else MET_LENGTH for wish in self.wishes])
+        within = [ON_STEP if wish.rule == "angle step" else MET_ANGLE for wish in self.wishes]
+        angle = np.array([wish.unit == "angle" for wish in self.wishes], dtype=bool)
+        return np.where(angle, np.array(within) * ARM, MET_LENGTH)
 
     def found(self, x: Array, on: NDArray[np.bool_], *, everything: bool = False) -> Array:
         """(w,) every quantity at scaled values x (k,); clearances only where they are on, else infinite."""

@@ -6,7 +6,7 @@ from math import degrees
 from typing import Any, Literal
 
 from railmodel.job.free import Free, Range
-from railmodel.job.parts import Part, Start
+from railmodel.job.parts import Part
 from railmodel.job.reader import JobFile
 from railmodel.job.yaml_tree import Loc
 from railmodel.units import Unit, format_decimal
@@ -97,11 +97,3 @@ def _variable(
 ) -> Variable:
     low, high = span
     return Variable(loc=loc, part=part.name, words=words, kind=kind, low=low, high=high, written=written)
-
-
-def start_is_written(source: JobFile, loc: Loc) -> bool:
-    """Whether the place `at` of a free start stands in the file, rather than being left to its default."""
-    return source.tree.node(loc[:-1])[1]
-
-
-DEFAULT_START = Start().at

@@ -26,7 +26,12 @@ LEAST_ANGLE = radians(0.1)
 
 
 def groups_of(
-    frame: Frame, plans: Mapping[int, Plan], free: Collection[int], largest: LargestAngle
+    frame: Frame,
+    plans: Mapping[int, Plan],
+    free: Collection[int],
+    largest: LargestAngle,
+    *,
+    roomy: Collection[int] = (),
 ) -> Iterator[Group]:
     """Every group of smooth wishes.
 
@@ -35,6 +40,7 @@ def groups_of(
         plans: how its parts are laid out.
         free: numbers of the parts that change; limits are wished of these only.
         largest: what the shop can bend.
+        roomy: numbers of the parts whose end straights must hold grip and tail without a trim.
     """
     for index, plan in plans.items():
         faces = ("top", "bottom", *plan.real.sides)
@@ -42,7 +48,7 @@ def groups_of(
         if points:
             yield _fit_points(plan, points)
         if index in free:
-            yield _limits(frame, plan, largest)
+            yield _limits(frame, plan, largest, index in roomy)
             rolls = _rolls(plan)
             if rolls is not None:
                 yield rolls
@@ -122,7 +128,7 @@ def _meeting(plans: Mapping[int, Plan], joint: Joint) -> Meeting | None:
     return Meeting(ends[0], ends[1], kinds, wishes) if kinds else None
 
 
-def _limits(frame: Frame, plan: Plan, largest: LargestAngle) -> Limits:
+def _limits(frame: Frame, plan: Plan, largest: LargestAngle, roomy: bool) -> Limits:
     part, parts = plan.real, (plan.index,)
     count = len(plan.radius)
     rear = part.leading_end == "rear"
@@ -133,16 +139,17 @@ def _limits(frame: Frame, plan: Plan, largest: LargestAngle) -> Limits:
 
     straights = []
     for i in range(count + 1):
+        before, behind = (number(i), number(i - 1)) if rear else (number(i - 1), number(i))
         low = 0.0
         if 0 < i < count:
-            die = dies.get(part.dies[i - 1 if rear else i] or "") if part.dies else None
-            low = (die.between or 0.0) if die is not None else 0.0
-            between = sorted((number(i - 1), number(i)))
-            words = f"straight between bends {between[0]} and {between[1]}"
+            words, key = f"straight between bends {before} and {behind}", "between"
         elif count == 0:
-            words = "length"
+            words, key = "length", ""
         else:
-            words = "first straight" if (i == 0) != rear else "last straight"
+            words, key = ("first straight", "grip") if (i == 0) != rear else ("last straight", "tail")
+        die = dies.get(_die_at(part, i, rear) or "")
+        if die is not None and key and (roomy or key == "between"):
+            low = getattr(die, key) or 0.0
         straights.append(Wish(name=f"{part.name}: {words}", rule="straight", low=low, parts=parts))
     angles = tuple(
         Wish(
@@ -157,6 +164,14 @@ def _limits(frame: Frame, plan: Plan, largest: LargestAngle) -> Limits:
         if step.offset is not None and step.offset.over is not None
     )
     return Limits(plan.index, tuple(straights), angles, offsets)
+
+
+def _die_at(part: RailPart, straight: int, rear: bool) -> str | None:
+    """The die that holds a straight, counted from the front: that of the bend made next to it, else of the last one."""
+    if not part.dies:
+        return None
+    bend = straight - 1 if rear else straight
+    return part.dies[min(max(bend, 0), len(part.dies) - 1)]
 
 
 def _rolls(plan: Plan) -> Rolls | None:
