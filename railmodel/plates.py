@@ -19,6 +19,7 @@ from railmodel.geometry.section import STEEL_DENSITY
 from railmodel.gussets import NoCorner, Setting, settings
 from railmodel.job.plate import Gusset, Hole
 from railmodel.job.plate import Plate as Written
+from railmodel.nesting import fits
 from railmodel.tolerances import ANGLE, LENGTH
 
 Say = Callable[[float], str]
@@ -85,6 +86,12 @@ class Plate:
         return self.outline.area - sum(pi * diameter**2 / 4 for _, _, diameter in self.holes)
 
     @property
+    def size(self) -> tuple[float, float]:
+        """Width and height of the box about it, mm."""
+        left, low, right, high = self.outline.box
+        return right - left, high - low
+
+    @property
     def cut_length(self) -> float:
         """Length of all cuts, mm."""
         return self.outline.length + sum(pi * diameter for _, _, diameter in self.holes)
@@ -102,7 +109,21 @@ def plates(frame: Frame) -> tuple[Plate, ...]:
 def plate_findings(frame: Frame) -> Iterator[Finding]:
     """What is wrong with the plates of a job."""
     for written in frame.job.plates:
-        yield from _made(written, frame)[1]
+        made, said = _made(written, frame)
+        yield from said
+        yield from (_too_large(written, plate, frame) for plate in made if not fits_its_sheet(plate, frame))
+
+
+def fits_its_sheet(plate: Plate, frame: Frame) -> bool:
+    """Whether a plate fits on the sheets that the job nests on; true where it nests on none."""
+    nesting = frame.job.nesting
+    return nesting is None or fits(plate.size, nesting.sheet, nesting.edge)
+
+
+def _too_large(written: Written, plate: Plate, frame: Frame) -> Finding:
+    wide, high = (frame.say(length) for length in plate.size)
+    says = f"{plate.name}: {wide} by {high} does not fit on a sheet of the nesting; use a larger sheet, or cut it alone"
+    return replace(_finding(written, says), level="warn")
 
 
 def _made(written: Written, frame: Frame) -> tuple[list[Plate], list[Finding]]:
