@@ -4,9 +4,7 @@ Pictures, tables and findings stand in the page as they are. Where scripts and 3
 the place of the first picture. The page loads nothing: its own policy forbids it.
 """
 
-from base64 import b64encode
 from collections.abc import Mapping
-from hashlib import sha256
 from json import dumps
 from pathlib import Path
 from typing import Any
@@ -14,15 +12,14 @@ from typing import Any
 import numpy as np
 
 from exporters.approval_points import badges, letters, points, states
-from exporters.approval_rows import Words, bend_tables, finding_rows, fit_rows, gap_rows, joint_rows, part_rows
+from exporters.approval_rows import bend_tables, finding_rows, fit_rows, gap_rows, joint_rows, part_rows
 from exporters.mesh import Mesh, mesh_of, packed
+from exporters.page import page, shipped
 from exporters.page_views import LETTER, VIEWS, drawing
 from railmodel.files import write_whole
-from railmodel.fingerprint import fingerprint, short
 from railmodel.frame import Frame
 from railmodel.units import format_decimal
 
-_HERE = Path(__file__).resolve().parent
 _WIDE = 720
 """From this width of the window on, px, badges in the pictures need not be as large as on a phone."""
 
@@ -42,31 +39,19 @@ def write_approval(frame: Frame, answer: Answer, path: Path) -> None:
 
 def approval_page(frame: Frame, answer: Answer) -> str:
     """The page as HTML."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-    from markupsafe import Markup
-
-    words, named = Words(frame), letters(frame)
+    named = letters(frame)
     meshes = {part.label: mesh_of(part) for part in frame.parts if part.line.length > 0}
-    drawings = [drawing(frame.parts, view, badges(frame, named)) for view in VIEWS]
-    room = Environment(
-        loader=FileSystemLoader(_HERE / "pages"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    room.filters |= {"name": words.name, "said": words.said}
+    marks = badges(frame, named)
+    drawings = [drawing(frame.parts, view, marks) for view in VIEWS] if meshes else []
     sizes = _letter_sizes([one.width for one in drawings])
-    style = "\n".join([_file("pages/page.css"), _file("viewer/viewer.css"), *sizes])
-    scripts = [] if not frame.parts else [_file("viewer/viewer.js"), _file("pages/approval.js")]
-    inlined = [script.replace("</script", "<\\/script").replace("<!--", "<\\!--") for script in scripts]
-    return room.get_template("approval.html").render(
-        policy=_policy(style, inlined),
-        style=Markup(style),
-        scripts=[Markup(script) for script in inlined],
-        data=Markup(_data(frame, answer, named, meshes) if frame.parts else "{}"),
-        drawings=[(one.name, Markup(one.svg)) for one in drawings] if frame.parts else [],
-        licence=_file("viewer/three-license.txt"),
-        job=frame.job,
-        revision=frame.job.revision or "-",
-        mark=short(fingerprint(frame)),
+    return page(
+        "approval.html",
+        frame,
+        style="\n".join([shipped("pages/page.css"), shipped("viewer/viewer.css"), *sizes]),
+        scripts=[shipped("viewer/viewer.js"), shipped("pages/approval.js")] if meshes else [],
+        data=_data(frame, answer, named, meshes),
+        drawings=drawings,
+        licence=shipped("viewer/three-license.txt"),
         unit=frame.unit,
         unit_word={"in": "inches", "mm": "mm"}[frame.unit],
         size=_size(frame, meshes),
@@ -80,11 +65,6 @@ def approval_page(frame: Frame, answer: Answer) -> str:
     )
 
 
-def _file(name: str) -> str:
-    """A file that comes with the package, with the line ends that a browser reads in a page."""
-    return (_HERE / name).read_text(encoding="utf-8").replace("\r\n", "\n")
-
-
 def _letter_sizes(widths: list[float]) -> list[str]:
     """Rules for the size of each picture's badges, in its own units: large on a phone, smaller on a wide window."""
     rules = []
@@ -92,16 +72,6 @@ def _letter_sizes(widths: list[float]) -> list[str]:
         rules.append(f".v{i} text {{ font-size: {width * LETTER:.0f}px }}")
         rules.append(f"@media (min-width: {_WIDE}px) {{ .v{i} text {{ font-size: {width * LETTER * 0.6:.0f}px }} }}")
     return rules
-
-
-def _policy(style: str, scripts: list[str]) -> str:
-    """What the page may do: run its own scripts and use its own style, each known by its hash, and nothing else."""
-    runs = " ".join(_hash(script) for script in scripts) or "'none'"
-    return f"default-src 'none'; script-src {runs}; style-src {_hash(style)}; base-uri 'none'; form-action 'none'"
-
-
-def _hash(text: str) -> str:
-    return f"'sha256-{b64encode(sha256(text.encode()).digest()).decode('ascii')}'"
 
 
 def _data(frame: Frame, answer: Answer, named: Mapping[str, str], meshes: Mapping[str, Mesh]) -> str:

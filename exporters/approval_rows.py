@@ -1,50 +1,19 @@
 """The tables of an approval page, in words: parts, bends, fit points, gaps, joints, findings."""
 
-import re
 from collections.abc import Mapping
 from math import degrees
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from railmodel.frame import Frame
 from railmodel.part import RailPart
 from railmodel.units import format_decimal, from_unit, to_unit
 
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
 Row = dict[str, Any]
 
-_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 NARROW = "\u202f"
 """A narrow space that does not break: between whole inches and their fraction."""
 
 LEVELS = {"stop": "Stop", "warn": "Look", "note": "Note"}
-
-
-class Words:
-    """Text of the job made safe for a page: every name in an isolate of its own, whatever way it is written."""
-
-    def __init__(self, frame: Frame) -> None:
-        job = frame.job
-        names = {job.job, *job.tubes, *(part.name for part in frame.parts), *(part.name for part in job.parts)}
-        names |= {one.name for some in (job.crossmembers, job.fit_points, job.keep_clear) for one in some}
-        if frame.shop is not None:
-            names |= set(frame.shop.dies)
-        pattern = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True) if name)
-        self._names = re.compile(rf"(?<!\w)({pattern})(?!\w)")
-
-    def name(self, text: object) -> "Markup":
-        """One name or text of the job, isolated."""
-        from markupsafe import Markup
-
-        return Markup("<bdi>{}</bdi>").format(_CONTROL.sub("\ufffd", str(text)))
-
-    def said(self, text: str) -> "Markup":
-        """A sentence of the program with the names that stand in it isolated."""
-        from markupsafe import Markup, escape
-
-        pieces = self._names.split(_CONTROL.sub("\ufffd", text))
-        return Markup("").join(self.name(piece) if i % 2 else escape(piece) for i, piece in enumerate(pieces))
 
 
 def part_rows(frame: Frame, named: Mapping[str, str]) -> list[Row]:

@@ -60,6 +60,7 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
         steps += _table_steps(frame, part, stem)
         steps.append(_flat_step(frame, part, stem, findings, dxf))
     steps += _picture_steps(frame)
+    steps.append(_approval_step(frame, findings))
     return steps + _solid_steps(frame, stems)
 
 
@@ -88,6 +89,15 @@ def _check(frame: Frame, findings: Sequence[Finding]) -> Callable[[Path], None]:
         write_whole(path, _json(check_answer(frame, list(findings))))
 
     return write
+
+
+def _approval_step(frame: Frame, findings: Sequence[Finding]) -> Step:
+    def write(path: Path) -> None:
+        from exporters.approval import write_approval
+
+        write_approval(frame, check_answer(frame, list(findings)), path)
+
+    return Step(path=Path("customer", f"{file_stem(frame.job.job)}.html"), what="page for approval", write=write)
 
 
 def _json(answer: object) -> str:

@@ -138,6 +138,20 @@ def check(
     raise typer.Exit(1 if stops(findings) else 0)
 
 
+@app.command(epilog="Example: railmodel fit hauler.yaml --angles 0.5 --write")
+def fit(
+    job: JobPath,
+    as_json: Annotated[bool, typer.Option("--json", help="Print values, wishes and fights as JSON.")] = False,
+    write: Annotated[bool, typer.Option("--write", help="Store the values where every wish is met.")] = False,
+    angles: Annotated[float | None, typer.Option(help="Land angles on whole (1) or half (0.5) degrees.")] = None,
+    starts: Annotated[int, typer.Option(help="How many starting shapes to try.")] = 4,
+) -> None:
+    """Find the bendable shape nearest to the job that meets its fit points, gaps and joints, within its free: ranges."""
+    from railmodel.app.fit_command import run_fit
+
+    raise typer.Exit(run_fit(job, as_json=as_json, write=write, angles=angles, starts=starts))
+
+
 @app.command(epilog="Example: railmodel plan hauler.yaml")
 def plan(
     job: JobPath,
@@ -176,6 +190,7 @@ def build(
 ) -> None:
     """Write every file of the job: STEP, bend tables and flat layouts."""
     from railmodel.app.build import plan_build, run_build
+    from railmodel.app.seal import sealed
     from railmodel.app.show import progress
     from railmodel.checks import run_checks
     from railmodel.files import writable_folder
@@ -187,11 +202,28 @@ def build(
     frame = build_frame(source)
     findings = run_checks(frame)
     steps = plan_build(frame, findings, dxf="R12" if dxf is Dxf.r12 else "R2010")
-    problems = [outcome for outcome in progress(run_build(steps, out), len(steps)) if outcome.problem]
+    outcomes = list(progress(sealed(run_build(steps, out), frame, out, job), len(steps) + 2))
+    problems = [outcome for outcome in outcomes if outcome.problem]
     for outcome in problems:
         typer.echo(f"not written: {outcome.step.path} ({outcome.step.what}): {outcome.problem}", err=True)
-    typer.echo(f"{len(steps) - len(problems)} files in {out}")
+    typer.echo(f"{len(outcomes) - len(problems)} files in {out}")
     _end(findings, failed=bool(problems))
+
+
+@app.command(epilog="Example: railmodel verify out --job hauler.yaml")
+def verify(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder written by build.", show_default=False)],
+    job: Annotated[Path | None, typer.Option(help="The job file; else the one the folder was built from.")] = None,
+) -> None:
+    """Say whether the files of a folder are as they were written, and whether the job has changed since."""
+    from railmodel.app.verify_command import verify as compare
+
+    verdict = compare(folder, job)
+    for line in verdict.lines:
+        typer.echo(line)
+    if verdict.refused:
+        raise InputError(verdict.refused)
+    raise typer.Exit(0 if verdict.ok else 1)
 
 
 @app.command(epilog="Example: railmodel new my_truck.yaml")

@@ -37,7 +37,8 @@ PARTS = """
 - {name: tie, tube: box, points: [[100, -370, 0], [100, 370, 0]]}
 """
 FILES = {
-    "check.json", "floor/plan.json", "floor/plan.txt", "customer/test_frame.step",
+    "check.json", "floor/plan.json", "floor/plan.txt", "customer/test_frame.step", "customer/test_frame.html",
+    "index.html", "manifest.json",
     *(f"cnc/{stem}{ending}" for stem in ("rail_right", "rail_left", "tie")
       for ending in ("_bend_table.json", "_bend_table.csv", "_bend_table.xlsx", ".step")),
     *(f"floor/{stem}_flat_mm.dxf" for stem in ("rail_right", "rail_left", "tie")),
@@ -72,6 +73,7 @@ WHOLE: dict[str, Callable[[Path], object]] = {
     ".dxf": lambda path: ezdxf.readfile(path).audit(),
     ".step": whole_step,
     ".txt": lambda path: path.read_text().index("\n"),
+    ".html": lambda path: path.read_text(encoding="utf-8").index("</html>"),
     ".svg": lambda path: ElementTree.parse(path),
 }
 
