@@ -303,6 +303,20 @@ def _check_options(add: bool, given: Mapping[str, object], asked: Mapping[str, o
         raise InputError(f"{wishes[0]}: cannot be given with --add; add the test bend first; nothing was recorded")
 
 
+@app.command("import-mesh", epilog="Example: railmodel import-mesh engine.step --out engine.stl")
+def import_mesh(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The STEP file.", show_default=False)],
+    out: Annotated[Path | None, typer.Option(help="STL file to write; left out, beside FILE.")] = None,
+) -> None:
+    """Make a mesh of a STEP file, once, for a shape that the rails must clear."""
+    from exporters.step_mesh import mesh_step
+
+    target = out or file.with_suffix(".stl")
+    _check_target(target)
+    count = mesh_step(file, target)
+    typer.echo(f"{target}: {count} triangles, millimetres; in the job: shape: {{mesh: {target.name}, units: mm}}")
+
+
 def _kind_of(out: Path | None) -> Format:
     ending = "" if out is None else out.suffix.lower().lstrip(".")
     return Format(ending) if ending in {kind.value for kind in Format} else Format.json
