@@ -7,14 +7,14 @@ its lengths mean, so nobody needs this program to read it.
 import csv
 import io
 import json
-from collections.abc import Sequence
-from math import degrees
+from collections.abc import Callable, Sequence
+from math import degrees, radians
 from pathlib import Path
-from typing import Any
+from typing import Any, SupportsFloat
 
 from railmodel.files import replacing
 from railmodel.part import RailPart
-from railmodel.units import Unit, to_unit
+from railmodel.units import LIMIT, Unit, parse_length, to_unit
 
 ROTATION = (
     "Turn about the tube's centreline that brings the previous bend direction onto this one, right-handed in the "
@@ -51,23 +51,49 @@ def table_of(part: RailPart, *, job: str, revision: str | None, unit: Unit) -> T
         "leading_end": reading.end,
         "rotation": ROTATION,
         "lengths": LENGTHS,
-        "tube": {name: to_unit(getattr(size, name), unit) for name in ("height", "width", "wall", "corner")},
+        "tube": {name: _length(getattr(size, name), unit) for name in ("height", "width", "wall", "corner")},
         "rows": [
             {
                 "bend": bend.number,
-                "distance": to_unit(float(rows.distance[i]), unit),
-                "rotation": degrees(rows.rotation[i]),
-                "angle": degrees(rows.angle[i]),
-                "radius": to_unit(float(rows.radius[i]), unit),
+                "distance": _length(rows.distance[i], unit),
+                "rotation": _degrees(rows.rotation[i]),
+                "angle": _degrees(rows.angle[i]),
+                "radius": _length(rows.radius[i], unit),
                 "way": bend.way,
                 "toward": bend.toward,
                 "die": bend.die,
             }
             for i, bend in enumerate(reading.bends)
         ],
-        "tail": to_unit(float(rows.tail), unit),
-        "developed_length": to_unit(reading.line.length, unit),
+        "tail": _length(rows.tail, unit),
+        "developed_length": _length(reading.line.length, unit),
     }
+
+
+def _length(mm: SupportsFloat, unit: Unit) -> float:
+    """A length in a unit."""
+    exact = float(mm)
+    if abs(exact) > LIMIT:
+        return to_unit(exact, unit)
+    return _exact(to_unit(exact, unit), exact, lambda value: parse_length(value, unit))
+
+
+def _degrees(angle: SupportsFloat) -> float:
+    """An angle (radians) in degrees."""
+    exact = float(angle)
+    return _exact(degrees(exact), exact, radians)
+
+
+def _exact(value: float, exact: float, read: Callable[[float], float]) -> float:
+    """The number of fewest digits that is read back as exactly what it stands for: 12.3, not 12.300000000000002.
+
+    Where no number is, the nearest one.
+    """
+    for digits in range(1, 17):
+        short = float(f"{value:.{digits}g}")
+        if read(short) == exact:
+            return short
+    return value
 
 
 def as_json(tables: Sequence[Table] | Table) -> str:

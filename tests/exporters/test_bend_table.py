@@ -3,7 +3,7 @@
 import csv
 import io
 import json
-from math import degrees, radians
+from math import radians
 from pathlib import Path
 from typing import Any
 
@@ -78,13 +78,32 @@ def test_its_numbers_are_the_rows_read_from_the_leading_end_unrounded(
     rows, scale = part.read.line.rows, 25.4 if unit == "in" else 1.0  # ISO 80000-3: 1 in = 25.4 mm
     for key, want in (("distance", rows.distance), ("radius", rows.radius)):
         assert [row[key] * scale for row in found["rows"]] == pytest.approx(want.tolist(), rel=1e-15)
-    assert [row["angle"] for row in found["rows"]] == [degrees(angle) for angle in rows.angle]
-    assert [row["rotation"] for row in found["rows"]] == [degrees(angle) for angle in rows.rotation]
+    for key, want in (("angle", rows.angle), ("rotation", rows.rotation)):
+        assert [row[key] for row in found["rows"]] == pytest.approx(np.degrees(want).tolist(), rel=3e-16)
     assert found["tail"] * scale == pytest.approx(float(rows.tail), rel=1e-15)
     assert found["developed_length"] * scale == pytest.approx(float(rows.developed_length), rel=1e-15)
     assert found["tube"]["height"] * scale == pytest.approx(76.2, rel=1e-15)
     total = sum(row["distance"] + row["radius"] * radians(row["angle"]) for row in found["rows"]) + found["tail"]
     assert found["developed_length"] == pytest.approx(total, rel=1e-12)
+
+
+TYPED = st.integers(1, 3199).map(lambda marks: marks / 16)
+
+
+@in_a_folder
+@given(length=TYPED, radius=TYPED, tail=st.integers(1, 99_999).map(lambda n: n / 1000), tenths=st.integers(1, 1799))
+def test_what_was_typed_comes_out_as_it_was_typed(
+    tmp_path: Path, length: float, radius: float, tail: float, tenths: int
+) -> None:
+    bend = f"{{bend: {{toward: top, angle: {tenths / 10}, radius: {radius}}}}}"
+    for unit in ("mm", "in"):
+        text = f"job: x\nunits: {unit}\ntubes: {{m: {{height: 3, width: 2, wall: 1/8}}}}\n"
+        path = job_file(tmp_path, f"{text}parts: [{{name: a, tube: m, path: [{{straight: {length}}}, {bend}, {{straight: {tail}}}]}}]\n")
+        (part,) = build_frame(read_job(path)).parts
+        found = table(part, "in" if unit == "in" else "mm")
+        (row,) = found["rows"]
+        assert (row["distance"], row["radius"], found["tail"], row["angle"]) == (length, radius, tail, tenths / 10)
+        assert found["tube"]["wall"] == 0.125
 
 
 @given(tables())
