@@ -96,9 +96,10 @@ def test_what_was_typed_comes_out_as_it_was_typed(
     tmp_path: Path, length: float, radius: float, tail: float, tenths: int
 ) -> None:
     bend = f"{{bend: {{toward: top, angle: {tenths / 10}, radius: {radius}}}}}"
+    part_text = f"{{name: a, tube: m, path: [{{straight: {length}}}, {bend}, {{straight: {tail}}}]}}"
     for unit in ("mm", "in"):
         text = f"job: x\nunits: {unit}\ntubes: {{m: {{height: 3, width: 2, wall: 1/8}}}}\n"
-        path = job_file(tmp_path, f"{text}parts: [{{name: a, tube: m, path: [{{straight: {length}}}, {bend}, {{straight: {tail}}}]}}]\n")
+        path = job_file(tmp_path, f"{text}parts: [{part_text}]\n")
         (part,) = build_frame(read_job(path)).parts
         found = table(part, "in" if unit == "in" else "mm")
         (row,) = found["rows"]
