@@ -21,6 +21,8 @@ from railmodel.frame import Frame
 from railmodel.part import RailPart
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from exporters.step import Body
     from exporters.views import View
 
@@ -55,7 +57,7 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
     stems = unique_stems(part.label for part in frame.parts)
     steps = [Step(path=Path("check.json"), what="findings and measurements", write=_check(frame, findings))]
     steps += _plan_steps(frame, findings)
-    steps += _layout_steps(frame, stems)
+    steps += _fit_steps(frame) + _layout_steps(frame, stems)
     for part, stem in zip(frame.parts, stems, strict=True):
         steps += _table_steps(frame, part, stem)
         steps.append(_flat_step(frame, part, stem, findings, dxf))
@@ -119,6 +121,24 @@ def _plan_steps(frame: Frame, findings: Sequence[Finding]) -> list[Step]:
         Step(path=Path("floor", "plan.json"), what="marks, orders, order of work and cuts", write=as_json),
         Step(path=Path("floor", "plan.txt"), what="the same to read", write=as_text),
     ]
+
+
+def _fit_steps(frame: Frame) -> list[Step]:
+    """The fit report, where the job asks for any fit."""
+    if not (frame.job.fit_points or frame.job.joints or frame.job.keep_clear):
+        return []
+
+    def write(path: Path) -> None:
+        from railmodel.app.printed import text_of
+        from railmodel.app.show_fit import show_fit, show_tape
+
+        def show(console: "Console") -> None:
+            show_fit(frame, console)
+            show_tape(frame, console)
+
+        write_whole(path, text_of(show))
+
+    return [Step(path=Path("floor", "fit.txt"), what="fit points, joints, gaps and the tape check", write=write)]
 
 
 def _layout_steps(frame: Frame, stems: Sequence[str]) -> list[Step]:

@@ -4,6 +4,8 @@ import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rich.console import Console
     from rich.table import Table
 
@@ -16,6 +18,17 @@ def printer() -> "Console":
     from rich.console import Console
 
     return Console(highlight=False, width=None if sys.stdout.isatty() else PLAIN_WIDTH)
+
+
+def text_of(show: "Callable[[Console], object]") -> str:
+    """What a function prints on a console, as plain text."""
+    from io import StringIO
+
+    from rich.console import Console
+
+    out = StringIO()
+    show(Console(file=out, highlight=False, width=PLAIN_WIDTH))
+    return "\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n"
 
 
 def grid(*columns: str) -> "Table":

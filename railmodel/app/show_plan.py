@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from railmodel.app.plan_answer import stops_of, turn_over
-from railmodel.app.printed import PLAIN_WIDTH, grid
+from railmodel.app.printed import grid, text_of
 from railmodel.bending.cautions import FIRST, cautions
 from railmodel.bending.clearing import KeepOut
 from railmodel.bending.mark_out import MarkOut
@@ -26,13 +26,7 @@ if TYPE_CHECKING:
 
 def plan_text(frame: Frame, findings: Sequence[Finding]) -> str:
     """The plan as plain text."""
-    from io import StringIO
-
-    from rich.console import Console
-
-    out = StringIO()
-    show_plan(frame, findings, Console(file=out, highlight=False, width=PLAIN_WIDTH))
-    return "\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n"
+    return text_of(lambda console: show_plan(frame, findings, console))
 
 
 def show_plan(frame: Frame, findings: Sequence[Finding], console: "Console") -> None:

@@ -10,6 +10,7 @@ from railmodel.findings import Finding
 from railmodel.fitting.bodies import Body, rail_body
 from railmodel.fitting.clearance import Gap, PartGap, gaps, part_gaps
 from railmodel.fitting.keep_clear import shapes_of
+from railmodel.fitting.meshes import MeshShape
 from railmodel.fitting.motion import Position
 from railmodel.frame import Frame
 from railmodel.part import RailPart
@@ -56,6 +57,12 @@ def clearances(frame: Frame) -> Clearances:
         says = f"{error}; no shape is checked until this is put right"
         trouble.append(Finding(rule="keep clear", level="stop", says=says))
         shapes = []
+    trouble += [
+        Finding(rule="keep clear", level="warn", says=f"{shape.name}: {warning}")
+        for shape, _ in shapes
+        if isinstance(shape.shape, MeshShape)
+        for warning in shape.shape.warnings
+    ]
     if not shapes and len(parts) < 2:
         return Clearances(gaps=(), between=(), trouble=tuple(trouble))
     bodies: list[Body] = [rail_body(part.label, part.line, part.section) for part in parts]
