@@ -32,7 +32,10 @@ def test_a_step_file_becomes_a_closed_mesh_within_its_sag(ball: Path, tmp_path: 
     assert load_mesh(out, "mm").closed
 
 
-@pytest.mark.parametrize("content", [b"", b"ISO-10303-21;\nHEADER;\nENDSEC;\nDATA;\nENDSEC;\nEND-ISO-10303-21;\n", b"x"])
+NO_SHAPE = b"ISO-10303-21;\nHEADER;\nENDSEC;\nDATA;\nENDSEC;\nEND-ISO-10303-21;\n"
+
+
+@pytest.mark.parametrize("content", [b"", NO_SHAPE, b"x"])
 def test_a_file_that_is_no_step_is_one_sentence(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "bad.step"
     path.write_bytes(content)
