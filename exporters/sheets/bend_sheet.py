@@ -14,6 +14,7 @@ from exporters.sheets.stopped import Unbuilt, found_by, stops_of, unbuilt, warni
 from exporters.sheets.typeset import Data, typeset
 from exporters.sheets.words import (
     Paper,
+    adding_up,
     finished_angle,
     hand_of,
     head,
@@ -162,7 +163,8 @@ def _sum(frame: Frame, marks: MarkOut) -> str:
         return ""
     last, tail = marks.bends[-1], float(marks.reading.line.rows.tail)
     summands = [("last mark", last.mark), ("tube use", last.tube_use), ("tail", tail), ("tail trim", marks.trim_tail)]
-    told = " + ".join(f"{name} {plain(frame, length)}" for name, length in summands if length > LENGTH)
+    texts = adding_up(frame, [length for _, length in summands], marks.cut_length, 2)
+    told = " + ".join(f"{name} {text}" for (name, length), text in zip(summands, texts, strict=True) if length > LENGTH)
     return f"{told} = {plain(frame, marks.cut_length)} {frame.unit}, the cut length"
 
 

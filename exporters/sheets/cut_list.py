@@ -5,7 +5,7 @@ from pathlib import Path
 
 from exporters.sheets.stopped import found_by, stopped_labels
 from exporters.sheets.typeset import Data, typeset
-from exporters.sheets.words import Paper, head, paper_of, plain, section_words, tape, width_of
+from exporters.sheets.words import Paper, adding_up, head, paper_of, plain, section_words, tape, width_of
 from railmodel.bending.cut_plan import CutPlan, Piece, Stick
 from railmodel.bending.plan import plan_job
 from railmodel.bending.work import shop_work
@@ -54,24 +54,20 @@ def _stick(frame: Frame, stick: Stick, stopped: set[str], point: float) -> Data:
         pieces.append(_piece(frame, piece, stopped) | {"x": at * point, "width": piece.length * point})
         at += piece.length + (stock.kerf if i < stick.cuts else 0.0)
     source = "missing from the rack" if stick.missing else "to buy" if stick.bought else "from the rack"
-    kerf = stick.cuts * stock.kerf
+    lengths = [stock.end_trim, sum(piece.length for piece in stick.pieces), stick.cuts * stock.kerf, stick.drop]
+    trim, whole, kerfs, drop = adding_up(frame, lengths, stock.length, 1)
     return {
         "length": frame.say(stock.length),
         "source": source,
         "width": stock.length * point,
         "trim_width": stock.end_trim * point,
-        "trim": plain(frame, stock.end_trim),
         "pieces": pieces,
-        "cuts": stick.cuts,
-        "kerf": plain(frame, stock.kerf),
-        "kerfs": plain(frame, kerf),
         "drop": frame.mark(stick.drop),
-        "drop_bare": plain(frame, stick.drop),
         "drop_x": at * point,
         "drop_width": max(stick.drop * point, 0.0),
         "keep": stick.keep,
-        "pieces_length": plain(frame, sum(piece.length for piece in stick.pieces)),
-        "whole": plain(frame, stock.length),
+        "check": f"check: end trim {trim} + pieces {whole} + kerf of {stick.cuts} cut{'s' * (stick.cuts != 1)} {kerfs} "
+        f"+ drop {drop} = {plain(frame, stock.length)}",
     }
 
 

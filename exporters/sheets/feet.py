@@ -5,9 +5,10 @@ from collections.abc import Iterable
 from exporters.sheets.flat_view import Place
 from railmodel.bending.flat_station import flat_station
 from railmodel.bending.mark_out import MarkOut
+from railmodel.fitting.fit_job import fit_work
 from railmodel.frame import Frame
 from railmodel.geometry.rows import Array
-from railmodel.part import EndCut, Face, Reading
+from railmodel.part import Face, Reading
 
 _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
@@ -16,22 +17,25 @@ def places_on(frame: Frame, marks: MarkOut) -> list[Place]:
     """The middle of every foot on a part, lettered from the leading end."""
     reading = marks.reading
     found = sorted(
-        (flat_station(marks, _along(reading, cut)), name, _face(reading, cut.normal, cut.station))
-        for name, cut in _cuts(frame)
-        if cut.rail == reading.part.label
+        (flat_station(marks, along if reading.end == "front" else reading.line.length - along), name, face)
+        for along, name, face in (*_crossmembers(frame, reading), *_fit_points(frame, reading))
     )
     return [Place(_letter(i), name, face, at) for i, (at, name, face) in enumerate(found)]
 
 
-def _cuts(frame: Frame) -> Iterable[tuple[str, EndCut]]:
+def _crossmembers(frame: Frame, reading: Reading) -> Iterable[tuple[float, str, Face]]:
+    """How far from the front end along the finished part (mm) crossmembers stand, their names, the faces."""
     for part in frame.parts:
         for cut in part.cuts or ():
-            yield part.name, cut
+            if cut.rail == reading.part.label:
+                yield cut.station, part.name, _face(reading, cut.normal, cut.station)
 
 
-def _along(reading: Reading, cut: EndCut) -> float:
-    """Finished distance from the leading end, mm."""
-    return cut.station if reading.end == "front" else reading.part.line.length - cut.station
+def _fit_points(frame: Frame, reading: Reading) -> Iterable[tuple[float, str, Face]]:
+    """The same of fit points."""
+    for fit in fit_work(frame).fits:
+        if fit.part.label == reading.part.label:
+            yield fit.foot.along, fit.point.name, fit.point.to.face
 
 
 def _face(reading: Reading, normal: Array, station: float) -> Face:

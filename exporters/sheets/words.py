@@ -9,7 +9,7 @@ from railmodel.bending.cautions import NO_CERTIFICATE, cautions
 from railmodel.fingerprint import fingerprint, short
 from railmodel.frame import Frame
 from railmodel.part import RailPart
-from railmodel.units import format_decimal, format_tape
+from railmodel.units import format_decimal, format_tape, from_unit
 
 Paper = Literal["letter", "a4"]
 
@@ -61,6 +61,16 @@ def hand_of(part: RailPart) -> str:
 def plain(frame: Frame, length: float) -> str:
     """A length without its unit, `4.125`."""
     return format_decimal(length, frame.unit)
+
+
+def adding_up(frame: Frame, lengths: list[float], total: float, spare: int) -> list[str]:
+    """Lengths without their unit that add up to the printed total, to its last digit.
+
+    Rounding on its own leaves sums a digit or two off; `spare` says which length takes that up.
+    """
+    printed = [float(plain(frame, length)) for length in lengths]
+    printed[spare] += float(plain(frame, total)) - sum(printed)
+    return [plain(frame, from_unit(length, frame.unit)) for length in printed]
 
 
 def tape(frame: Frame, length: float) -> str:
