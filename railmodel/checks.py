@@ -5,10 +5,8 @@ To add a check, write a function `(frame) -> findings` in the room it belongs to
 
 from collections.abc import Callable, Iterable
 
-from railmodel import crossmember_checks, plates, shape_checks
-from railmodel.bending import limits, rehearse_job
+from railmodel import shape_checks
 from railmodel.findings import Finding, worst_first
-from railmodel.fitting import clear_job, fit_job, plumb
 from railmodel.frame import Frame
 
 Check = Callable[[Frame], Iterable[Finding]]
@@ -23,41 +21,42 @@ SHAPE: tuple[Check, ...] = (
 )
 """Is it a shape a bender can make: all that a bend table rests on."""
 
-BENDING: tuple[Check, ...] = (
-    limits.seams,
-    limits.die_fits,
-    limits.no_die,
-    limits.grip,
-    limits.between,
-    limits.small_offset,
-    limits.tail,
-    limits.greatest_angle,
-    limits.mandrel_reach,
-    limits.stock_length,
-    limits.strain,
-    limits.wall,
-    rehearse_job.rehearsal_findings,
-    rehearse_job.rehearsal_gaps,
-    limits.springback_record,
-    limits.sums,
-    limits.unknown_limits,
-)
-"""Can this shop bend it."""
 
-FIT: tuple[Check, ...] = (
-    fit_job.fit_findings,
-    clear_job.clearance_findings,
-    plumb.plumb_findings,
-    crossmember_checks.crossmember_ends,
-)
-"""Does it fit the vehicle."""
+def all_checks() -> tuple[Check, ...]:
+    """Every check: shape, bending, fit, flat parts. Their rooms are opened here, not by a bend table."""
+    from railmodel import crossmember_checks, plates
+    from railmodel.bending import limits, rehearse_job
+    from railmodel.fitting import clear_job, fit_job, plumb
 
-FLAT: tuple[Check, ...] = (plates.plate_findings,)
-"""Can the plates be cut."""
+    bending: tuple[Check, ...] = (
+        limits.seams,
+        limits.round_tubes,
+        limits.die_fits,
+        limits.no_die,
+        limits.grip,
+        limits.between,
+        limits.small_offset,
+        limits.tail,
+        limits.greatest_angle,
+        limits.mandrel_reach,
+        limits.stock_length,
+        limits.strain,
+        limits.wall,
+        rehearse_job.rehearsal_findings,
+        rehearse_job.rehearsal_gaps,
+        limits.springback_record,
+        limits.sums,
+        limits.unknown_limits,
+    )
+    fit: tuple[Check, ...] = (
+        fit_job.fit_findings,
+        clear_job.clearance_findings,
+        plumb.plumb_findings,
+        crossmember_checks.crossmember_ends,
+    )
+    return (*SHAPE, *bending, *fit, plates.plate_findings)
 
-CHECKS: tuple[Check, ...] = (*SHAPE, *BENDING, *FIT, *FLAT)
 
-
-def run_checks(frame: Frame, checks: Iterable[Check] = CHECKS) -> list[Finding]:
+def run_checks(frame: Frame, checks: Iterable[Check] | None = None) -> list[Finding]:
     """Every finding of the checks (all of them, when left out), the ones that stop first."""
-    return worst_first(finding for check in checks for finding in check(frame))
+    return worst_first(finding for check in checks or all_checks() for finding in check(frame))

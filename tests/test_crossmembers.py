@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jobfiles import job_file
 
-from railmodel.checks import CHECKS
+from railmodel.checks import all_checks
 from railmodel.crossmember_checks import crossmember_ends
 from railmodel.end_cuts import to_cut
 from railmodel.frame import Frame, build_frame
@@ -359,4 +359,4 @@ def test_an_end_that_stands_above_or_reaches_the_rounding_is_noted(tmp_path: Pat
 
 
 def test_the_check_is_in_the_registry() -> None:
-    assert crossmember_ends in CHECKS
+    assert crossmember_ends in all_checks()
