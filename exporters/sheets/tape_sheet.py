@@ -6,10 +6,12 @@ from pathlib import Path
 import numpy as np
 
 from exporters.sheets.scale import scale_to_fit, words
+from exporters.sheets.stopped import found_by, stopped_labels
 from exporters.sheets.typeset import SVG, Data, typeset
 from exporters.sheets.words import MARGIN, POINT, Paper, head, paper_of, plain, tape, width_of
 from exporters.views import PLAN, draw, svg
 from railmodel.files import write_whole
+from railmodel.findings import Finding
 from railmodel.fitting.fit_job import feet_of
 from railmodel.fitting.tape import SKEW, Spot, TapeCheck, TapeLine, tape_checks
 from railmodel.frame import Frame
@@ -26,24 +28,27 @@ _OUTLINE = 0.4
 """Width of the sketch's outlines, points."""
 
 
-def write_tape_check(frame: Frame, path: Path, *, paper: Paper | None = None) -> None:
-    """Write the tape-check sheet of a job as a PDF file, whole or not at all: a page for every pair.
-
-    Args:
-        frame: the job.
-        path: the file.
-        paper: size of the pages; left out, letter for jobs in inches and A4 for those in millimetres.
-    """
-    write_whole(path, typeset("tape_check", tape_sheet(frame, paper)))
+def write_tape_check(
+    frame: Frame, path: Path, *, findings: Sequence[Finding] | None = None, paper: Paper | None = None
+) -> None:
+    """Write the tape-check sheet of a job as a PDF file, whole or not at all; see `write_bend_sheets`."""
+    write_whole(path, typeset("tape_check", tape_sheet(frame, findings, paper)))
 
 
-def tape_sheet(frame: Frame, paper: Paper | None = None) -> Data:
-    """What the tape-check sheet shows."""
+def tape_sheet(frame: Frame, findings: Sequence[Finding] | None = None, paper: Paper | None = None) -> Data:
+    """What the tape-check sheet shows: a page for every pair, and which of them is stopped."""
     chosen = paper_of(frame, paper)
+    stopped = stopped_labels(frame, found_by(frame, findings))
     return {
         **head(frame, "Tape check", chosen),
         "skew": frame.mark(SKEW) if frame.unit == "in" else frame.say(SKEW),
-        "pages": [_page(frame, check, width_of(chosen)) for check in tape_checks(frame, feet_of(frame))],
+        "pages": [
+            {
+                **_page(frame, check, width_of(chosen)),
+                "stopped": any(part.name == check.part and part.label in stopped for part in frame.parts),
+            }
+            for check in tape_checks(frame, feet_of(frame))
+        ],
     }
 
 

@@ -8,7 +8,7 @@ floor/      each tube's flat layout
 import json
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -56,7 +56,7 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
     """The files of a job in the order they are written."""
     stems = unique_stems(part.label for part in frame.parts)
     steps = [Step(path=Path("check.json"), what="findings and measurements", write=_check(frame, findings))]
-    steps += _plan_steps(frame, findings)
+    steps += _plan_steps(frame, findings) + _paper_steps(frame, findings)
     steps += _fit_steps(frame) + _layout_steps(frame, stems)
     for part, stem in zip(frame.parts, stems, strict=True):
         steps += _table_steps(frame, part, stem)
@@ -121,6 +121,24 @@ def _plan_steps(frame: Frame, findings: Sequence[Finding]) -> list[Step]:
         Step(path=Path("floor", "plan.json"), what="marks, orders, order of work and cuts", write=as_json),
         Step(path=Path("floor", "plan.txt"), what="the same to read", write=as_text),
     ]
+
+
+def _paper_steps(frame: Frame, findings: Sequence[Finding]) -> list[Step]:
+    """The papers for the floor; a tape check where there is a pair to measure."""
+    from exporters.sheets import bend_sheet, cut_list, inspection, setup_card, tape_sheet
+
+    def step(name: str, what: str, write: Callable[..., None]) -> Step:
+        return Step(path=Path("floor", f"{name}.pdf"), what=what, write=partial(write, frame, findings=findings))
+
+    papers = [
+        step("bend_sheets", "bend sheets, a page for every part and hand", bend_sheet.write_bend_sheets),
+        step("setup_cards", "set-up card of every die", setup_card.write_setup_cards),
+        step("cut_list", "cut list", cut_list.write_cut_list),
+        step("inspection", "inspection record to fill in", inspection.write_inspection),
+    ]
+    if any(part.hand == "right" for part in frame.parts):
+        papers.append(step("tape_check", "tape check to fill in", tape_sheet.write_tape_check))
+    return papers
 
 
 def _fit_steps(frame: Frame) -> list[Step]:

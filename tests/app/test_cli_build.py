@@ -39,6 +39,7 @@ PARTS = """
 FILES = {
     "check.json", "floor/plan.json", "floor/plan.txt", "customer/test_frame.step", "customer/test_frame.html",
     "index.html", "manifest.json",
+    *(f"floor/{name}.pdf" for name in ("bend_sheets", "setup_cards", "cut_list", "inspection", "tape_check")),
     *(f"cnc/{stem}{ending}" for stem in ("rail_right", "rail_left", "tie")
       for ending in ("_bend_table.json", "_bend_table.csv", "_bend_table.xlsx", ".step")),
     *(f"floor/{stem}_flat_mm.dxf" for stem in ("rail_right", "rail_left", "tie")),
