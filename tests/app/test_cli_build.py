@@ -19,6 +19,7 @@ import pytest
 from commands import CANNOT_BEND, command, environment, run
 from jobfiles import SHOP, parts_file
 from openpyxl import load_workbook
+from pypdfium2 import PdfDocument
 
 import exporters.solids
 from railmodel.app.build import plan_build, run_build
@@ -75,6 +76,7 @@ WHOLE: dict[str, Callable[[Path], object]] = {
     ".step": whole_step,
     ".txt": lambda path: path.read_text().index("\n"),
     ".html": lambda path: path.read_text(encoding="utf-8").index("</html>"),
+    ".pdf": lambda path: len(PdfDocument(path)),
     ".svg": lambda path: ElementTree.parse(path),
 }
 
