@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Literal, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railmodel.end_cuts import to_cut
 from railmodel.geometry.centreline import Centreline, Pose
@@ -14,7 +15,9 @@ from railmodel.geometry.section import Section
 from railmodel.part import EndCut, EndKind, RailPart
 from railmodel.tolerances import LENGTH
 
-_ROUNDS = 60
+_ROUNDS, _CUTS = 8, 65
+"""A place is searched for in rounds, each narrowing it to one of so many cuts less one: 2**48 in all."""
+
 _DEGENERATE = 1e-9
 _SAMPLES = 16
 """Places on each flat and each corner of the outline where the way to a rail's face is measured first."""
@@ -40,12 +43,23 @@ def crossing(rail: RailPart, x: float, say: Callable[[float], str]) -> tuple[flo
     if not sign.size:
         ends = sorted((float(line.start.at[0]), float(line.end.at[0])))
         raise NoMeeting(f"{rail.label} runs from X {say(ends[0])} to {say(ends[1])} and does not pass X {say(x)}")
-    low, high = steps[sign[0]], steps[sign[0] + 1]
+    rising = ahead[sign[0]] <= 0
+    low, high = float(steps[sign[0]]), float(steps[sign[0] + 1])
+    station = _first(lambda along: (line.pose_at(along).at[:, 0] >= x) == rising, low, high)
+    return station, line.pose_at(station).at[0]
+
+
+def _first(reached: Callable[[Array], NDArray[np.bool_]], low: float, high: float) -> float:
+    """Where between low (not reached) and high (reached) something is reached, to the last digit or two."""
     for _ in range(_ROUNDS):
-        middle = (low + high) / 2
-        same = (line.pose_at(middle).at[0, 0] - x) * (line.pose_at(low).at[0, 0] - x) > 0
-        low, high = (middle, high) if same else (low, middle)
-    return float(low), line.pose_at(low).at[0]
+        steps = np.linspace(low, high, _CUTS)
+        there = reached(steps)
+        there[-1] = True
+        first = int(there.argmax())
+        if first == 0:
+            return low
+        low, high = float(steps[first - 1]), float(steps[first])
+    return high
 
 
 class Crossing(Protocol):
@@ -182,7 +196,7 @@ def _face(pose: Pose, section: Section, ahead: Array, rail: RailPart) -> EndCut:
     distance, station = _meet(rail, pose.at, ahead)
     frame = rail.line.pose_at(station)
     side = float(np.sign(np.dot(pose.at - frame.at[0], frame.s[0])))
-    normal, at = side * frame.s[0], pose.at + distance * ahead
+    at = pose.at + distance * ahead
     along, up = (float(np.dot(at - frame.at[0], way[0])) for way in (frame.t, frame.u))
     if abs(along) > section.width / 2:
         end = "rear" if along > 0 else "front"
@@ -190,10 +204,17 @@ def _face(pose: Pose, section: Section, ahead: Array, rail: RailPart) -> EndCut:
     if abs(up) >= (rail.section.height + section.height) / 2:
         raise NoMeeting(f"it passes {'over' if up > 0 else 'under'} {rail.label}")
     axis, direction, radius, hollow = _curve(rail, station, side)
-    return EndCut(
-        kind="coped", rail=rail.label, at=at, normal=normal, station=station, axis=axis, direction=direction,
-        radius=radius, hollow=hollow, angle=float(np.arccos(np.clip(-(normal @ ahead), -1.0, 1.0))),
+    face = EndCut(
+        kind="coped", rail=rail.label, at=at, normal=side * frame.s[0], station=station, axis=axis,
+        direction=direction, radius=radius, hollow=hollow,
     )  # fmt: skip
+    if axis is not None and direction is not None:
+        at = pose.at + to_cut(face, pose.at[None], ahead)[0] * ahead
+        if np.isnan(at).any():
+            raise NoMeeting(f"its axis passes {'over' if up > 0 else 'under'} {rail.label}, which is round")
+        out = at - axis - ((at - axis) @ direction) * direction
+        face = replace(face, at=at, normal=(-1 if hollow else 1) * out / np.linalg.norm(out))
+    return replace(face, angle=float(np.arccos(np.clip(-(face.normal @ ahead), -1.0, 1.0))))
 
 
 def _meet(rail: RailPart, point: Array, direction: Array) -> tuple[float, float]:
@@ -219,16 +240,15 @@ def _meet(rail: RailPart, point: Array, direction: Array) -> tuple[float, float]
     if not inside.any():
         raise NoMeeting(f"its axis does not meet {rail.label}")
     first = int(inside.argmax())
-    low, high = steps[first - 1 : first], steps[first : first + 1]
-    for _ in range(_ROUNDS):
-        middle = (low + high) / 2
-        low, high = (low, middle) if outside(middle)[0] <= 0 else (middle, high)
-    return float(high[0]), float(outside(high)[1][0])
+    met = _first(lambda distance: outside(distance)[0] <= 0, float(steps[first - 1]), float(steps[first]))
+    return met, float(outside(np.array([met]))[1][0])
 
 
 def _curve(rail: RailPart, station: float, side: float) -> tuple[Array | None, Array | None, float, bool]:
     """The axis a rail's side face curves about at a station, its radius, and whether it is hollow; flat: none."""
     stretch = rail.line.stretches[int(rail.line.stretch_at(station))]
+    if rail.section.round and stretch.kind == "straight":
+        return stretch.start.at, stretch.start.t, rail.section.width / 2, False
     if stretch.kind == "straight":
         return None, None, np.inf, False
     toward = float(np.dot(stretch.inward, stretch.start.s))
