@@ -193,7 +193,7 @@ class Centreline:
         station = np.atleast_1d(np.asarray(station, dtype=float))
         which = self.stretch_at(station)
         fields = [np.empty((len(station), 3)) for _ in range(4)]
-        for index in np.unique(which):
+        for index in set(which.tolist()):  # numpy.unique would load the masked arrays
             here = which == index
             stretch = self.stretches[index]
             pose = stretch.pose(station[here] - stretch.station)
