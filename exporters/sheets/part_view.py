@@ -1,5 +1,7 @@
 """The finished part as the bend sheet shows it: the view that tells most of it, to scale, with its bends numbered."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from exporters.sheets.scale import scale_to_fit, words
@@ -27,6 +29,9 @@ _BESIDE = 56.0
 
 _TALLER = 1.5
 """How much more room up two views over each other may take than one alone."""
+
+_SAMPLES = 24
+"""Places on a stretch that tell how far it reaches."""
 
 _OUTLINE = 0.5
 """Width of the outlines, points."""
@@ -73,7 +78,7 @@ def best_views(part: RailPart) -> list[View]:
 
 
 def _view(part: RailPart, view: View, width: float, height: float) -> Data:
-    size = _extent(part, view)
+    size = extent([part], view)
     scale = max(scale_to_fit(size[0], width - 2 * _BESIDE), scale_to_fit(size[1], height - 2 * _MARGIN))
     mm = scale * POINT  # mm on the part that a point on the paper stands for
     picture = draw([part], view, line=_OUTLINE * mm)
@@ -114,7 +119,14 @@ def _away(view: View, direction: Array) -> Array:
     return flat / size if size > _SHOWN else np.array([0.0, -1.0])
 
 
-def _extent(part: RailPart, view: View) -> Array:
-    """Width and height of the drawing, (2,), mm."""
-    picture = draw([part], view)
-    return np.subtract(picture.high, picture.low)
+def extent(parts: Sequence[RailPart], view: View) -> Array:
+    """Width and height of a drawing of parts, (2,), mm; to a thousandth, without drawing it."""
+    corners = []
+    for part in parts:
+        half_s, half_u = part.section.width / 2, part.section.height / 2
+        stations = [np.linspace(piece.station, piece.station + piece.length, _SAMPLES) for piece in part.line.stretches]
+        pose = part.line.pose_at(np.concatenate(stations))
+        for a, b in ((1, 1), (-1, 1), (-1, -1), (1, -1)):
+            corners.append(view.flat(pose.at + a * half_s * pose.s + b * half_u * pose.u))
+    every = np.concatenate(corners)
+    return np.subtract(every.max(axis=0), every.min(axis=0))

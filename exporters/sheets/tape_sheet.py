@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from exporters.sheets.part_view import extent
 from exporters.sheets.scale import scale_to_fit, words
 from exporters.sheets.stopped import found_by, stopped_labels
 from exporters.sheets.typeset import SVG, Data, typeset
@@ -107,8 +108,7 @@ def _apart(twins: Sequence[TapeLine]) -> float:
 
 def _sketch(rails: Sequence[RailPart], check: TapeCheck, letters: dict[str, str], width: float) -> Data:
     """Both rails from above, to scale, with the spots lettered and the diagonals drawn."""
-    bare = draw(rails, PLAN)
-    size = np.subtract(bare.high, bare.low)
+    size = extent(rails, PLAN)
     room = width - 2 * _MARGIN
     scale = max(scale_to_fit(float(size[0]), room), scale_to_fit(float(size[1]), _TALLEST - 2 * _MARGIN))
     mm = scale * POINT
