@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import degrees
 from pathlib import Path
 
 from exporters.dxf import Layer, Sheet
@@ -9,6 +10,7 @@ from exporters.dxf_text import WIDTH, Version, lines_of
 from exporters.flat_notes import Notes, long_dies
 from exporters.flat_shape import FlatShape, unroll
 from exporters.room import Room, spread
+from railmodel.end_cuts import curved
 from railmodel.part import RailPart
 from railmodel.tolerances import LENGTH
 from railmodel.units import Unit, format_decimal, format_tape, to_unit
@@ -84,17 +86,22 @@ def write_flat_layout(
 
 def _edges(sheet: Sheet, flat: FlatShape) -> None:
     """Cut outline, faces, corners, and the start and end of every bend all the way round."""
-    length, girth = flat.length, flat.girth
-    sheet.outline([(0.0, 0.0), (length, 0.0), (length, girth), (0.0, girth)], "CUT")
+    girth = flat.girth
+    sheet.outline([*flat.edge(1), *reversed(flat.edge(0))], "CUT")
     for strip in flat.strips:
         if strip.low > 0:
-            sheet.line((0.0, strip.low), (length, strip.low), "FACE_EDGE")
-        if strip.corner > 0:
+            _fibre(sheet, flat, strip.low, "FACE_EDGE")
+        if strip.corner > 0 and strip.flat[1] - strip.flat[0] > LENGTH:
             for y in strip.flat:
-                sheet.line((0.0, y), (length, y), "CORNER")
+                _fibre(sheet, flat, y, "CORNER")
     for zone in flat.zones:
         sheet.line((zone.begin, 0.0), (zone.begin, girth), "BEND_START")
         sheet.line((zone.end, 0.0), (zone.end, girth), "BEND_END")
+
+
+def _fibre(sheet: Sheet, flat: FlatShape, y: float, layer: str) -> None:
+    """A line along the tube from one cut end to the other."""
+    sheet.line(*flat.fibre(y), layer)
 
 
 def _shade(sheet: Sheet, flat: FlatShape, room: Room, small: float) -> None:
@@ -109,7 +116,7 @@ def _shade(sheet: Sheet, flat: FlatShape, room: Room, small: float) -> None:
                 sheet.line(begin, end, "BEND_ZONE")
     if flat.part.seam is not None:
         y = flat.strip_of(flat.part.seam).middle
-        for begin, end in room.pieces((0.0, y), (flat.length, y), small / 2):
+        for begin, end in room.pieces(*flat.fibre(y), small / 2):
             sheet.line(begin, end, "SEAM")
 
 
@@ -169,6 +176,8 @@ def _title(
 
     words = WORDS[sheet.unit]
     tube = f"{say(size.height)} high x {say(size.width)} wide x {say(size.wall)} wall, corner radius {say(size.corner)}"
+    if size.round:
+        tube = f"round, {say(size.width)} diameter x {say(size.wall)} wall"
     texts = [
         *((f"- {reason}", 1.5 * plain, "STOP") for reason in stops),
         (f"Job: {job}", 1.5 * plain, "TEXT"),
@@ -178,6 +187,7 @@ def _title(
         (f"Tube: {part.tube}", plain, "TEXT"),
         (f"{tube}; all lengths in {words}", plain, "TEXT"),
         (f"Flat layout of the outside surface, seen from outside. Scale 1:1, all lengths in {words}.", plain, "TEXT"),
+        *((line, plain, "TEXT") for line in _end_words(flat, sheet.unit)),
         (f"Leading end: {flat.reading.end} of the part, at the left. Lengths are read from it.", plain, "TEXT"),
         (LENGTHS, plain, "TEXT"),
         *(((SEAM, plain, "TEXT"),) if part.seam is not None else ()),
@@ -192,6 +202,16 @@ def _title(
     for line, height, layer in reversed(lines):
         sheet.text(line, (0.0, y), height, layer)
         y += 1.8 * height
+
+
+def _end_words(flat: FlatShape, unit: Unit) -> list[str]:
+    """How a crossmember's ends are cut."""
+    found = []
+    for end, cut in zip(("front", "rear"), flat.part.cuts or (), strict=False):
+        how = "square" if cut.kind == "square" else f"{cut.kind}, {degrees(cut.angle):.2f} deg off square"
+        curve = f", to a radius of {format_decimal(cut.radius, unit)}" if curved(cut) else ""
+        found.append(f"The {end} end is cut {how}{curve}, against {cut.rail}.")
+    return [*found, "The length over all is from long corner to long corner."] if found else []
 
 
 def _overlaps(flat: FlatShape, unit: Unit) -> list[str]:

@@ -102,7 +102,7 @@ class Notes:
         """Each face's name along its strip, on every straight that holds it, with an arrow to the leading end."""
         for strip in self.flat.strips:
             low, high = strip.flat if strip.flat[1] - strip.flat[0] > 0.5 * strip.height else (strip.low, strip.high)
-            for begin, end in self.flat.straights:
+            for begin, end in self.flat.straights if self.flat.part.cuts is None else (self.flat.whole,):
                 border = Rect(begin + 0.5 * self.small, low, end - 0.5 * self.small, high)
                 for x, share in _along(begin, end):
                     self._face(strip, x, share, border)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from exporters.kernel_outline import KERNEL, Outline, outline_of, wire_of
 from railmodel.errors import GeometryError
 from railmodel.geometry.centreline import Centreline, Pose, Stretch
 from railmodel.geometry.rows import Array
@@ -24,19 +25,18 @@ from railmodel.tolerances import LENGTH
 if TYPE_CHECKING:
     import cadquery
 
-_KERNEL = 1e-7
-"""mm; the kernel's own tolerance: points closer than this are one vertex to it."""
-
 _Edges = tuple[Any, Any, Any, Any]
 
 
 def solid(part: RailPart) -> "cadquery.Solid":
     """The exact solid of a part in vehicle axes, mm.
 
-    Its volume is the section's area times the centreline's length (Pappus). A left part is built from its own line.
+    Its volume is the section's area times the centreline's length (Pappus), less what mitred or coped ends take off.
+    A left part is built from its own line.
 
     Raises:
-        GeometryError: a bend tighter than the tube is deep, bends that overlap, or a rail without length.
+        GeometryError: a bend tighter than the tube is deep, bends that overlap, a rail without length, or end cuts
+            that leave nothing between them.
     """
     import cadquery
 
@@ -53,9 +53,13 @@ def kernel_solid(part: RailPart) -> Any:
     from OCP.TopoDS import TopoDS_Shell, TopoDS_Solid
 
     run = _run(part)
+    if _trimmed(part):
+        from exporters.trimmed import trimmed_solid
+
+        return trimmed_solid(part)
     section = part.section
-    outer = _skin(_outline(section.height, section.width, section.corner), run)
-    bore = _outline(section.height - 2 * section.wall, section.width - 2 * section.wall, section.inside_corner)
+    outer = _skin(outline_of(section.height, section.width, section.corner), run)
+    bore = outline_of(section.height - 2 * section.wall, section.width - 2 * section.wall, section.inside_corner)
     inner = _skin(bore, run)
     first, last = run[0].start, run[-1].pose(run[-1].length)
     builder, shell, result = BRep_Builder(), TopoDS_Shell(), TopoDS_Solid()
@@ -76,9 +80,19 @@ def check_solid(part: RailPart) -> None:
     """Refuse a part that makes no solid, without building it.
 
     Raises:
-        GeometryError: a bend tighter than the tube is deep, bends that overlap, or a rail without length.
+        GeometryError: a bend tighter than the tube is deep, bends that overlap, a rail without length, or end cuts
+            that leave nothing between them.
     """
     _run(part)
+    if _trimmed(part):
+        from exporters.trimmed import check_trimmed
+
+        check_trimmed(part)
+
+
+def _trimmed(part: RailPart) -> bool:
+    """Whether an end of it is cut other than square."""
+    return any(cut.kind != "square" for cut in part.cuts or ())
 
 
 def _run(part: RailPart) -> tuple[Stretch, ...]:
@@ -135,44 +149,6 @@ def _without_specks(line: Centreline) -> Centreline:
 
 
 @dataclass(frozen=True, slots=True)
-class _Arc:
-    """A rounded corner: centre (s, u) and radius, mm, and the polar angle from s where its quarter turn begins."""
-
-    s: float
-    u: float
-    radius: float
-    begin: float
-
-    @property
-    def turn(self) -> tuple[float, float]:
-        """Polar angles where it begins and ends."""
-        return self.begin, self.begin + pi / 2
-
-
-@dataclass(frozen=True, slots=True)
-class _Outline:
-    """Corner points (m, 2) as (s, u), mm, and the side from each to the next: a rounded corner, or None if flat.
-
-    Counter-clockwise seen against the travel direction.
-    """
-
-    points: Array
-    arcs: tuple[_Arc | None, ...]
-
-    @property
-    def centres(self) -> Array:
-        """(m, 2) centre of each side's arc; the side's first point where it is flat."""
-        pairs = zip(self.arcs, self.points, strict=True)
-        return np.array([point if arc is None else (arc.s, arc.u) for arc, point in pairs])
-
-    @property
-    def outward(self) -> Array:
-        """(m, 2) direction out of the outline square to the chord of each side, not unit length."""
-        chord = np.roll(self.points, -1, axis=0) - self.points
-        return np.stack([chord[:, 1], -chord[:, 0]], axis=-1)
-
-
-@dataclass(frozen=True, slots=True)
 class _Ring:
     """An outline standing at one pose: corner points with their vertices; each side's edge, and its arc's centre."""
 
@@ -191,35 +167,17 @@ class _Skin:
     last: Any
 
 
-def _outline(height: float, width: float, corner: float) -> _Outline:
-    """A rounded rectangle; sides and corners of no length are left out."""
-    corner = corner if corner > _KERNEL else 0.0
-    reach_s, reach_u = width / 2 - corner, height / 2 - corner
-    points: list[tuple[float, float]] = []
-    arcs: list[_Arc | None] = []
-    for quarter, (s, u) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1))):
-        centre_s, centre_u = s * reach_s, u * reach_u
-        out = ((1, 0), (0, 1), (-1, 0), (0, -1), (1, 0))
-        if corner:
-            points.append((centre_s + corner * out[quarter][0], centre_u + corner * out[quarter][1]))
-            arcs.append(_Arc(centre_s, centre_u, corner, quarter * pi / 2))
-        if 2 * (reach_u if quarter % 2 else reach_s) > _KERNEL:
-            points.append((centre_s + corner * out[quarter + 1][0], centre_u + corner * out[quarter + 1][1]))
-            arcs.append(None)
-    return _Outline(np.array(points), tuple(arcs))
-
-
-def _skin(outline: _Outline, run: Sequence[Stretch]) -> _Skin:
+def _skin(outline: Outline, run: Sequence[Stretch]) -> _Skin:
     """Carry an outline along straights and bends."""
     poses = [*(stretch.start for stretch in run), run[-1].pose(run[-1].length)]
     rings = [_ring(outline, pose) for pose in poses]
     faces = []
     for stretch, (near, far) in zip(run, pairwise(rings), strict=True):
         faces += (_straight if stretch.kind == "straight" else _bend)(outline, stretch, near, far)
-    return _Skin(faces, _wire(rings[0].edges), _wire(rings[-1].edges))
+    return _Skin(faces, wire_of(rings[0].edges), wire_of(rings[-1].edges))
 
 
-def _ring(outline: _Outline, pose: Pose) -> _Ring:
+def _ring(outline: Outline, pose: Pose) -> _Ring:
     """The outline's vertices and edges at a pose."""
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeVertex
     from OCP.Geom import Geom_Circle
@@ -240,7 +198,7 @@ def _ring(outline: _Outline, pose: Pose) -> _Ring:
     return _Ring(points, vertices, edges, centres)
 
 
-def _straight(outline: _Outline, stretch: Stretch, near: _Ring, far: _Ring) -> list[Any]:
+def _straight(outline: Outline, stretch: Stretch, near: _Ring, far: _Ring) -> list[Any]:
     """The faces of a straight: planes, and cylinders at rounded corners."""
     from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
     from OCP.Geom import Geom_CylindricalSurface, Geom_Plane
@@ -261,7 +219,7 @@ def _straight(outline: _Outline, stretch: Stretch, near: _Ring, far: _Ring) -> l
     return faces
 
 
-def _bend(outline: _Outline, stretch: Stretch, near: _Ring, far: _Ring) -> list[Any]:
+def _bend(outline: Outline, stretch: Stretch, near: _Ring, far: _Ring) -> list[Any]:
     """The faces of a bend: tori at rounded corners, and planes, cylinders or cones between them.
 
     Works in (distance from the bend's axis, height along it), where the outline runs clockwise.
@@ -307,10 +265,10 @@ def _turned_flat(
     from OCP.Geom import Geom_ConicalSurface, Geom_CylindricalSurface, Geom_Plane
 
     outward, up = end[0] - begin[0], end[1] - begin[1]
-    if abs(up) <= _KERNEL / 2:
+    if abs(up) <= KERNEL / 2:
         return _face(Geom_Plane(axes((begin[1] + end[1]) / 2, 1.0 if outward > 0 else -1.0)), edges)
     length, sense = hypot(outward, up), 1.0
-    if abs(outward) <= _KERNEL / 2:
+    if abs(outward) <= KERNEL / 2:
         surface = Geom_CylindricalSurface(axes(begin[1]), (begin[0] + end[0]) / 2)
         chart = _Chart((0.0, 0.0), (0.0, copysign(1.0, up)), (1.0, 0.0), (0.0, length), angle)
     else:  # a cone that opens along its axis, as the exchange format asks
@@ -346,10 +304,10 @@ def _face(surface: Any, edges: _Edges, chart: _Chart | None = None, *, reversed_
 
     near, right, far, left = edges
     builder, face = BRep_Builder(), TopoDS_Face()
-    builder.MakeFace(face, surface, _KERNEL)
+    builder.MakeFace(face, surface, KERNEL)
     if chart is not None:
         _lay(surface, edges, chart)
-    wire = _wire([near, right, far.Reversed(), left.Reversed()])
+    wire = wire_of([near, right, far.Reversed(), left.Reversed()])
     builder.Add(face, wire.Reversed() if reversed_ else wire)
     return face.Oriented(TopAbs_Orientation.TopAbs_REVERSED) if reversed_ else face
 
@@ -367,7 +325,7 @@ def _lay(surface: Any, edges: _Edges, chart: _Chart) -> None:
     builder, here = BRep_Builder(), TopLoc_Location()
     for edge, (q, w), direction in zip(edges, places, (across, along, across, along), strict=True):
         point = gp_Pnt2d(x + q * across[0] + w * along[0], y + q * across[1] + w * along[1])
-        builder.UpdateEdge(edge, Geom2d_Line(point, gp_Dir2d(*direction)), surface, here, _KERNEL)
+        builder.UpdateEdge(edge, Geom2d_Line(point, gp_Dir2d(*direction)), surface, here, KERNEL)
 
 
 def _cap(at: Array, outward: Array, outer: Any, inner: Any) -> Any:
@@ -378,20 +336,7 @@ def _cap(at: Array, outward: Array, outer: Any, inner: Any) -> Any:
     from OCP.TopoDS import TopoDS_Face
 
     builder, face = BRep_Builder(), TopoDS_Face()
-    builder.MakeFace(face, Geom_Plane(gp_Ax3(gp_Pnt(*at), gp_Dir(*outward))), _KERNEL)
+    builder.MakeFace(face, Geom_Plane(gp_Ax3(gp_Pnt(*at), gp_Dir(*outward))), KERNEL)
     builder.Add(face, outer)
     builder.Add(face, inner)
     return face
-
-
-def _wire(edges: Sequence[Any]) -> Any:
-    """A closed wire of edges in order."""
-    from OCP.BRep import BRep_Builder
-    from OCP.TopoDS import TopoDS_Wire
-
-    builder, wire = BRep_Builder(), TopoDS_Wire()
-    builder.MakeWire(wire)
-    for edge in edges:
-        builder.Add(wire, edge)
-    wire.Closed(True)
-    return wire

@@ -34,7 +34,8 @@ def _end(frame: Frame, part: RailPart, end: str, cut: EndCut, rail: RailPart) ->
     station, _ = rail.line.closest(rim)
     pose = rail.line.pose_at(station)
     along, across, up = (np.sum((rim - pose.at) * way, axis=1) for way in (pose.t, pose.s, pose.u))
-    off = np.abs(across) - rail.section.width / 2
+    size = rail.section
+    off = (np.hypot(across, up) if size.round else np.abs(across)) - size.width / 2
     over, past, above = (float(value) for value in (-off.min(), np.abs(along).max(), np.abs(up).max()))
     who, name = f"{part.label}: its {end} end", rail.label
 
@@ -58,7 +59,9 @@ def _end(frame: Frame, part: RailPart, end: str, cut: EndCut, rail: RailPart) ->
         yield said("note", f"is cut {cut.kind} and leaves a gap of up to {frame.say(cut.gap)} to {name}", cut.gap)
     if past > SHOWN:
         yield said("warn", f"reaches {frame.say(past)} past the end of {name}; move it onto the rail", past)
-    half, corner = rail.section.height / 2, rail.section.corner
+    half, corner = size.height / 2, size.corner
+    if size.round:
+        return
     if above > half + SHOWN:
         yield said("note", f"stands {frame.say(above - half)} past the top or bottom face of {name}", above - half)
     elif (left := _rounding(above - half + corner, corner)) > SHOWN:

@@ -135,6 +135,18 @@ def _misfit(die: Die, section: Section, way: Way) -> tuple[float, float]:
     return deep[way](section.height, section.width), deep[die.way](die.height, die.width)
 
 
+def round_tubes(frame: Frame) -> Iterator[Finding]:
+    """Round tubes with bends: dies, faces and marks here are those of flat-sided tube."""
+    for marks in shop_work(frame).mark_outs:
+        size = marks.reading.part.section
+        if marks.bends and size.round:
+            says = (
+                f"its tube is round, {frame.say(size.width)} across, and only flat-sided tube can be planned with "
+                "bends; write it straight, or of a tube with height and width"
+            )
+            yield _finding(marks, "round tube", "stop", says, size.corner, 0.0, bend=1)
+
+
 def no_die(frame: Frame) -> Iterator[Finding]:
     """Bends with a radius of their own that no die of the shop makes."""
     if frame.shop is None or not frame.shop.dies:

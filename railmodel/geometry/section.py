@@ -58,6 +58,11 @@ class Section:
             )
 
     @property
+    def round(self) -> bool:
+        """Whether it is a circle: a square whose corners meet."""
+        return self.height == self.width == 2 * self.corner
+
+    @property
     def inside_corner(self) -> float:
         """Inside corner radius, mm."""
         return max(self.corner - self.wall, 0.0)

@@ -24,23 +24,25 @@ from railmodel.job.fields import (
     units_of,
 )
 from railmodel.job.free import DistanceRange, FreeBend, FreeOffset, FreePlace, FreeRow, FreeTail
-from railmodel.units import to_unit
+from railmodel.units import Unit, to_unit
 
 
 class Tube(Model):
-    """A tube section of the job.
+    """A tube section of the job: height and width, or the diameter of a round one.
 
     Args:
         height: outside dimension that stands vertical in the rail, mm.
         width: the other outside dimension, mm.
+        diameter: outside diameter of a round tube, mm.
         wall: wall thickness, mm.
         corner: outside corner radius, mm; None = 2 x wall.
         grade: steel grade, free text.
         seam_on: whether the mill puts the weld seam on a wide or a narrow face.
     """
 
-    height: Size
-    width: Size
+    height: Size | None = None
+    width: Size | None = None
+    diameter: Size | None = None
     wall: Size
     corner: Distance | None = None
     grade: Name | None = None
@@ -48,21 +50,36 @@ class Tube(Model):
 
     @property
     def section(self) -> Section:
-        """The section, with the corner filled in."""
-        corner = 2 * self.wall if self.corner is None else self.corner
-        return Section(height=self.height, width=self.width, wall=self.wall, corner=corner)
+        """The section, with the corner filled in; a round tube is all corner."""
+        return _section(self, "mm")
 
     @model_validator(mode="after")
     def _fits(self, info: ValidationInfo) -> Self:
-        unit = units_of(info)
-        height, width, wall = (to_unit(value, unit) for value in (self.height, self.width, self.wall))
-        corner = 2 * wall if self.corner is None else to_unit(self.corner, unit)
+        if self.diameter is None:
+            missing = [key for key in ("height", "width") if getattr(self, key) is None]
+            if missing:
+                verb = "is missing; it is" if len(missing) == 1 else "are missing; they are"
+                raise ValueError(f"{' and '.join(missing)} {verb} required, or diameter for a round tube")
+        else:
+            for key in ("height", "width", "corner", "seam_on"):
+                if getattr(self, key) is not None:
+                    raise ValueError(f"found diameter and {key}; a round tube has no {key}; take it out")
         try:
-            Section(height=height, width=width, wall=wall, corner=corner)
+            _section(self, units_of(info))
         except GeometryError as error:
-            left_out = " (corner left out counts as 2 x wall)" if self.corner is None else ""
-            raise ValueError(f"{error}{left_out}") from None
+            left_out = self.corner is None and self.diameter is None
+            raise ValueError(f"{error}{' (corner left out counts as 2 x wall)' if left_out else ''}") from None
         return self
+
+
+def _section(tube: Tube, unit: Unit) -> Section:
+    """A tube's section in a unit."""
+    height, width = (tube.diameter or 0.0 if value is None else value for value in (tube.height, tube.width))
+    corner = 2 * tube.wall if tube.corner is None else tube.corner
+    if tube.diameter is not None:
+        corner = tube.diameter / 2
+    height, width, wall, corner = (to_unit(value, unit) for value in (height, width, tube.wall, corner))
+    return Section(height=height, width=width, wall=wall, corner=corner)
 
 
 class BendNamed(Model):

@@ -248,8 +248,8 @@ def _row_problems(job: Job) -> list[Problem]:
                 said = f"found {row.bend}; allowed: {k + 1}; rows stand in order from the front end"
                 problems.append(Problem((*loc, "rows", k, "bend"), said))
             if row.way and row.toward and tube:
-                deep = tube.height if row.toward in {"top", "bottom"} else tube.width
-                way = "hard" if deep == max(tube.height, tube.width) else "easy"
+                deep = tube.section.height if row.toward in {"top", "bottom"} else tube.section.width
+                way = "hard" if deep == max(tube.section.height, tube.section.width) else "easy"
                 if way != row.way:
                     said = f'found "{row.way}", but toward {row.toward} is the {way} way of this tube; correct one'
                     problems.append(Problem((*loc, "rows", k, "way"), said))
