@@ -129,4 +129,5 @@ def extent(parts: Sequence[RailPart], view: View) -> Array:
         for a, b in ((1, 1), (-1, 1), (-1, -1), (1, -1)):
             corners.append(view.flat(pose.at + a * half_s * pose.s + b * half_u * pose.u))
     every = np.concatenate(corners)
-    return np.subtract(every.max(axis=0), every.min(axis=0))
+    low, high = every.min(axis=0), every.max(axis=0)
+    return np.array([high[0] - low[0], high[1] - low[1]])
