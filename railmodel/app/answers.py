@@ -1,6 +1,5 @@
 """What `check` answers, as plain data in the job's unit and degrees, and as lines to read."""
 
-from collections.abc import Iterable, Iterator
 from math import degrees, isinf
 from typing import Any
 
@@ -12,8 +11,6 @@ from railmodel.geometry.roll import plumb
 from railmodel.units import Unit, to_unit
 
 Answer = dict[str, Any]
-
-MARKS = {"stop": "STOP", "warn": "WARN", "note": "note"}
 
 
 def check_answer(frame: Frame, findings: list[Finding]) -> Answer:
@@ -138,17 +135,3 @@ def rolls(frame: Frame) -> list[Answer]:
         for part in frame.parts
         for straight in part.read.line.straights
     ]
-
-
-def finding_lines(findings: Iterable[Finding]) -> Iterator[str]:
-    """Findings as lines, one a finding; what is said of both hands of a pair in the same words is said once."""
-    said: dict[str, list[Finding]] = {}
-    for finding in findings:
-        words = finding.says
-        if finding.part and finding.hand in ("left", "right"):
-            words = words.replace(f"{finding.part} {finding.hand}: ", f"{finding.part}: ", 1)
-        said.setdefault(f"{MARKS[finding.level]:<5} {finding.rule}: {words}", []).append(finding)
-    for line, same in said.items():
-        hands = [finding.hand for finding in same if finding.hand in ("left", "right")]
-        which = f" ({' and '.join(dict.fromkeys(str(hand) for hand in hands))} hand)" if hands else ""
-        yield line + which

@@ -120,7 +120,8 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="Print findings and measurements as JSON.")] = False,
 ) -> None:
     """Say whether the job can be bent and fits: findings first, then what was measured."""
-    from railmodel.app.answers import check_answer, finding_lines
+    from railmodel.app.answers import check_answer
+    from railmodel.app.finding_lines import finding_lines
     from railmodel.checks import run_checks
     from railmodel.frame import build_frame
     from railmodel.job.reader import read_job
@@ -335,7 +336,7 @@ def _check_target(out: Path) -> None:
 
 def _end(findings: list[Finding], *, failed: bool = False) -> None:
     """Name what stops the job on standard error and leave with 1 where it does or something failed, else with 0."""
-    from railmodel.app.answers import finding_lines
+    from railmodel.app.finding_lines import finding_lines
 
     stopping = [finding for finding in findings if finding.level == "stop"]
     for line in finding_lines(stopping):

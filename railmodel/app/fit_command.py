@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from railmodel.app.answers import finding_lines
+from railmodel.app.finding_lines import finding_lines
 from railmodel.app.fit_answer import fit_answer
 from railmodel.app.fit_limits import largest_angles
 from railmodel.app.show_solved import show_solved

@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jobfiles import frame_of
 
-from railmodel.app.answers import check_answer, finding_answer, finding_lines, rolls
+from railmodel.app.answers import check_answer, finding_answer, rolls
+from railmodel.app.finding_lines import finding_lines
 from railmodel.checks import run_checks
 from railmodel.findings import Finding, Level, stops, worst_first
 from railmodel.frame import build_frame

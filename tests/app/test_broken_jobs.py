@@ -5,7 +5,7 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,17 +16,17 @@ from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
 from exporters.bend_table import as_csv, as_json, table_of
-from railmodel.app.answers import check_answer, finding_lines
-from railmodel.bending import rehearse_job
-from railmodel.checks import BENDING, CHECKS, SHAPE, Check, run_checks
+from railmodel.app.answers import check_answer, finding_answer, rolls
+from railmodel.app.finding_lines import finding_lines
+from railmodel.checks import Check, all_checks, run_checks
 from railmodel.errors import InputError
 from railmodel.findings import Finding
 from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
 
 IN_CI = os.environ.get("CI") == "true"
-REHEARSED = (rehearse_job.rehearsal_findings, rehearse_job.rehearsal_gaps)
-QUICK: tuple[Check, ...] = tuple(check for check in (*SHAPE, *BENDING) if check not in REHEARSED)
+CHECKS = all_checks()
+QUICK = tuple(check for check in CHECKS if check.__module__ in ("railmodel.shape_checks", "railmodel.bending.limits"))
 """Checks that cost milliseconds."""
 
 many = settings(
@@ -129,7 +129,7 @@ def write(folder: Path, job: Any, shop: Any) -> Path:
     return path
 
 
-def answers(path: Path, checks: Iterable[Check]) -> list[Finding] | None:
+def answers(path: Path, checks: tuple[Check, ...]) -> list[Finding] | None:
     """All that is said of a job without drawing it: findings, answers, tables; None when it is refused."""
     try:
         frame = build_frame(read_job(path))
@@ -138,6 +138,9 @@ def answers(path: Path, checks: Iterable[Check]) -> list[Finding] | None:
         refusal = error
     else:
         shown(frame, findings)
+        if checks is CHECKS:
+            answer = check_answer(frame, findings)
+            assert json.loads(json.dumps(answer, allow_nan=False)) == answer
         return findings
     assert refusal.problems
     for problem in refusal.problems:
@@ -147,7 +150,7 @@ def answers(path: Path, checks: Iterable[Check]) -> list[Finding] | None:
 
 
 def shown(frame: Frame, findings: list[Finding]) -> None:
-    answer = check_answer(frame, findings)
+    answer = [*(finding_answer(finding, frame.unit) for finding in findings), *rolls(frame)]
     assert json.loads(json.dumps(answer, allow_nan=False)) == answer
     for line in finding_lines(findings):
         assert "\n" not in line
@@ -173,6 +176,14 @@ def test_a_job_with_slips_gives_an_answer_or_sentences(tmp_path: Path, case: tup
 @given(case=broken_jobs())
 def test_the_costly_checks_give_an_answer_too(tmp_path: Path, case: tuple[Any, Any]) -> None:
     answers(write(tmp_path, *case), CHECKS)
+
+
+@pytest.mark.parametrize("name", ["7", "1e6", "shop.yml"])
+def test_a_shop_that_is_not_there_is_refused_whatever_its_name_looks_like(tmp_path: Path, name: str) -> None:
+    path = write(tmp_path, {**JOBS[0], "shop": "HERE"}, SHOP)
+    path.write_text(path.read_text().replace('"HERE"', name))
+    with pytest.raises(InputError, match=f"shop: {name}: cannot be read"):
+        read_job(path)
 
 
 # structurally valid, geometrically wild -------------------------------------------------------------------------------
