@@ -165,7 +165,7 @@ def _validated(model: type[_Model], data: Mapping[str, Any], problems: list[Prob
 def _shop_of(
     path: Path, raw: Mapping[str, Any], problems: list[Problem], others: list[str]
 ) -> tuple[Shop | None, Path | None]:
-    named = raw.get("shop")
+    named = getattr(raw.get("shop"), "raw", raw.get("shop"))  # a name that reads as a number is a name all the same
     if not isinstance(named, str) or not named.isprintable() or not 1 <= len(named) <= 1000:
         return None, None  # left out, or a problem of the job's own
     shop_path = path.parent / named
