@@ -54,17 +54,9 @@ class Sheet:
     def __init__(self, layers: Sequence[Layer], *, unit: Unit, version: Version, text: float) -> None:
         self.unit: Unit = unit
         self.version: Version = version
-        self._document = _document(unit, version)
+        self._document = new_document(layers, unit, version)
         self._space = self._document.modelspace()
         self._seen: list[Point] = []
-        for name, steps in _LINES.items():
-            pattern = [self._out(step) for step in steps]
-            self._document.linetypes.add(name, [sum(map(abs, pattern)), *pattern])
-        for layer in layers:
-            self._document.layers.add(layer.name, color=layer.colour, linetype=layer.line, lineweight=layer.weight)
-        style = self._document.styles.get("Standard")
-        style.dxf.font = "txt" if version == "R12" else "arial.ttf"
-        style.dxf.width = WIDTH
         self._add_dimension_style(text)
 
     def line(self, a: Point, b: Point, layer: str) -> None:
@@ -158,15 +150,7 @@ class Sheet:
         self._document.set_modelspace_vport(
             1.1 * max(tall, wide / 1.6), ((low[0] + high[0]) / 2, (low[1] + high[1]) / 2)
         )
-        if self.version == "R12":
-            from ezdxf.r12strict import make_acad_compatible
-
-            make_acad_compatible(self._document)
-        stream = io.StringIO()
-        with _fixed_metadata():
-            self._document.ezdxf_metadata()["CREATED_BY_EZDXF"] = "0"
-            self._document.write(stream)
-        write_whole(path, self._document.encode(stream.getvalue()))
+        write_document(self._document, self.version, path)
 
     def _out(self, length: float) -> float:
         return to_unit(length, self.unit)
@@ -208,7 +192,34 @@ class Sheet:
         self._document.dimstyles.new("LAYOUT", dxfattribs=values)
 
 
-def _document(unit: Unit, version: Version) -> Any:
+def new_document(layers: Sequence[Layer], unit: Unit, version: Version) -> Any:
+    """An ezdxf document with its unit, its layers with their line types, and its text style."""
+    document = _empty(unit, version)
+    for name, steps in _LINES.items():
+        pattern = [to_unit(step, unit) for step in steps]
+        document.linetypes.add(name, [sum(map(abs, pattern)), *pattern])
+    for layer in layers:
+        document.layers.add(layer.name, color=layer.colour, linetype=layer.line, lineweight=layer.weight)
+    style = document.styles.get("Standard")
+    style.dxf.font = "txt" if version == "R12" else "arial.ttf"
+    style.dxf.width = WIDTH
+    return document
+
+
+def write_document(document: Any, version: Version, path: Path) -> None:
+    """Write an ezdxf document whole; the same document gives the same bytes."""
+    if version == "R12":
+        from ezdxf.r12strict import make_acad_compatible
+
+        make_acad_compatible(document)
+    stream = io.StringIO()
+    with _fixed_metadata():
+        document.ezdxf_metadata()["CREATED_BY_EZDXF"] = "0"
+        document.write(stream)
+    write_whole(path, document.encode(stream.getvalue()))
+
+
+def _empty(unit: Unit, version: Version) -> Any:
     """An empty document with its unit."""
     import ezdxf
 
