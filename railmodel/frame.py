@@ -150,20 +150,29 @@ def _crossmember(written: Crossmember, parts: Sequence[RailPart], source: JobFil
     """
     tube = source.job.tubes[written.tube]
     say = partial(say_length, unit=source.job.units)
-    names = written.between
-    rails = [p for p in parts if p.hand != "single" and p.name == names[0]] if len(names) == 1 else []
-    for name in names if len(names) == 2 else ():
-        rails += [p for p in parts if p.label == name]
     try:
-        if len(rails) != 2:
-            known = ", ".join(part.label for part in parts)
-            raise NoMeeting(f"between {' and '.join(names)} there are not two rails; the job's parts are {known}")
-        axis, ordered = crossing_axis(written, tube.section, rails, say)
-        return crossmember(written.name, written.tube, tube.section, tube.grade, axis, ordered, written.ends)
+        axis, rails = crossing_axis(written, tube.section, _rails(written, parts), say)
+        return crossmember(written.name, written.tube, tube.section, tube.grade, axis, rails, written.ends)
     except NoMeeting as error:
         says = f"{written.name}: {error}; move it, or name the rails it runs between"
         finding = Finding(rule="crossmember", level="stop", says=says, part=written.name, hand="single")
         raise _Fault(finding) from None
+
+
+def _rails(written: Crossmember, parts: Sequence[RailPart]) -> list[RailPart]:
+    """The two rails a crossmember runs between.
+
+    Raises:
+        NoMeeting: there are not two of them.
+    """
+    names = written.between
+    rails = [part for part in parts if part.hand != "single" and part.name == names[0]] if len(names) == 1 else []
+    for name in names if len(names) == 2 else ():
+        rails += [part for part in parts if part.label == name]
+    if len(rails) != 2:
+        known = ", ".join(part.label for part in parts)
+        raise NoMeeting(f"between {' and '.join(names)} there are not two rails; the job's parts are {known}")
+    return rails
 
 
 _Built = tuple[Centreline, tuple[str | None, ...], tuple[tuple[int, Offset], ...], tuple[Face, Face]]
