@@ -20,7 +20,7 @@ FACES: tuple[Face, ...] = ("top", "bottom", "left", "right", "inboard", "outboar
 class Model(BaseModel):
     """Base of everything that stands in a file: frozen, and no key that it does not know."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 def units_of(info: ValidationInfo) -> Unit:
