@@ -69,7 +69,19 @@ stage() {
   fi
 }
 
+# The pages are tried in a real browser, and the viewer they hold is bundled anew and compared.
+make_browser() {
+  local missing=()
+  [ -x /usr/bin/chromium ] || missing+=(chromium)
+  command -v npm >/dev/null || missing+=(nodejs npm)
+  [ ${#missing[@]} -gt 0 ] || return 0
+  as_root_on_debian || stop "the page tests need ${missing[*]}; install them (Debian: apt-get install ${missing[*]})"
+  say "packages ${missing[*]}"
+  install_packages "${missing[@]}" || stop "apt-get could not install ${missing[*]}"
+}
+
 make_environment
+make_browser
 export PYTHONPATH=$PWD  # the checkout, whatever else is installed
 
 if [ $# -gt 0 ]; then
