@@ -147,7 +147,7 @@ def fit(
     angles: Annotated[float | None, typer.Option(help="Land angles on whole (1) or half (0.5) degrees.")] = None,
     starts: Annotated[int, typer.Option(help="How many starting shapes to try.")] = 4,
 ) -> None:
-    """Find the bendable shape nearest to the job that meets its fit points, gaps and joints, within its free: ranges."""
+    """Find the bendable shape nearest to the job that meets its fit points, gaps and joints within its free: ranges."""
     from railmodel.app.fit_command import run_fit
 
     raise typer.Exit(run_fit(job, as_json=as_json, write=write, angles=angles, starts=starts))
