@@ -195,6 +195,7 @@ class View {
       this.tell({ name: point.words });
       return;
     }
+    this.place(); // as it will be drawn next
     const hit = this.parts.under((2 * x) / this.width - 1, 1 - (2 * y) / this.height, this.camera);
     if (!this.measuring) {
       if (hit) this.tell({ name: hit.name });
@@ -253,11 +254,15 @@ class View {
   render() {
     const style = getComputedStyle(this.host);
     this.parts.paint((name) => style.getPropertyValue(`--rv-${name}`).trim() || '#888');
-    this.orbit.place(this.camera, this.aspect, 2e4 + this.orbit.span);
+    this.place();
     this.renderer.render(this.parts.scene, this.camera);
     this.labels.draw(this.orbit, this.width, this.height, this.measured);
     this.pressed();
     this.frames += 1;
+  }
+
+  place() {
+    this.orbit.place(this.camera, this.aspect, 2e4 + this.orbit.span);
   }
 
   dispose() {
