@@ -19,6 +19,9 @@ from exporters.sheets.tape_sheet import write_tape_check
 from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
 
+_HYPHEN = "\ufffe"
+"""What PDFium makes of a hyphen at the end of a line."""
+
 DEMOS = Path(__file__).resolve().parents[1] / "demo_jobs"
 HAULER = DEMOS / "hillside_hauler" / "hauler.yaml"
 RACK = DEMOS / "hay_rack" / "hay_rack.yaml"
@@ -143,7 +146,7 @@ class Page:
     def text(self) -> str:
         """What it says, a space wherever there is one or the line ends."""
         said = self.page.get_textpage().get_text_range().replace("\u200b", "")
-        return " ".join(said.split())
+        return " ".join(said.replace(_HYPHEN, "-").split())
 
     @property
     def solid(self) -> str:
