@@ -56,8 +56,8 @@ def _pictorial() -> View:
 SIDE = View("side view from the left", (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
 """X to the right, Z up: seen from the vehicle's left side (-Y)."""
 
-PLAN = View("plan view from above", (1.0, 0.0, 0.0), (0.0, -1.0, 0.0))
-"""X to the right, the vehicle's right side down: seen from above (+Z)."""
+PLAN = View("plan view from above", (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+"""X to the right, the vehicle's right side up: seen from above (+Z), the vehicle heads to the left."""
 
 PICTORIAL = _pictorial()
 
