@@ -1,17 +1,15 @@
 """Views of a frame as SVG to stand inside a page: small, coloured by the page, with short badges. mm on the vehicle."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from exporters.room import Rect, Room
-from exporters.views import PICTORIAL, SIDE, View, panels
+from exporters.views import PICTORIAL, PLAN, SIDE, View, panels
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
-
-PLAN = View("plan view, seen from above", (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
-"""X to the right, the vehicle's right side up: seen from above (+Z), the vehicle heads to the left."""
 
 VIEWS: tuple[View, ...] = (PICTORIAL, SIDE, PLAN)
 
@@ -54,19 +52,18 @@ class Drawing:
     width: float
 
 
-def drawing(parts: Sequence[RailPart], view: View, badges: Iterable[Badge] = (), *, datum: bool = True) -> Drawing:
-    """Parts in a view with the datum's axes and badges beside their places.
+def drawing(every: Facets, view: View, badges: Iterable[Badge] = ()) -> Drawing:
+    """Parts in a view with badges beside their places, and the datum's axes where it is not far from them.
 
     Args:
-        parts: what is drawn.
+        every: the parts' facets.
         view: where it is seen from.
         badges: the first ones get the best places.
-        datum: draw the axes at the datum where it is not far from the parts.
     """
-    faces, boxes, low, high = _faces(parts, view)
+    faces, boxes, low, high = _faces(every, view)
     reach = float(max(high - low)) * 0.1
     extra: list[str] = []
-    if datum and parts and (np.maximum(low, -high).max() <= 4 * reach):
+    if np.maximum(low, -high).max() <= 4 * reach:
         extra, corners = _datum(view, reach)
         low, high = np.minimum(low, corners.min(axis=0)), np.maximum(high, corners.max(axis=0))
     width = float(high[0] - low[0]) * 1.12
@@ -82,43 +79,56 @@ def drawing(parts: Sequence[RailPart], view: View, badges: Iterable[Badge] = (),
     return Drawing(view.name, svg, w)
 
 
-def _faces(parts: Sequence[RailPart], view: View) -> tuple[list[str], Array, Array, Array]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Facets:
+    """The facets of parts' faces.
+
+    Args:
+        corners: (n, 4, 3) in order.
+        normals: (n, 3) outward.
+        edges: (n, 4) whether a line is drawn from each corner to the next.
+    """
+
+    corners: Array
+    normals: Array
+    edges: NDArray[np.bool_]
+
+
+def facets(parts: Iterable[RailPart]) -> Facets:
+    """Every facet of some parts, for all views."""
+    found = [panel for part in parts for panel in panels(part)]
+    return Facets(
+        np.array([panel.corners for panel in found]).reshape(-1, 4, 3),
+        np.array([panel.normal for panel in found]).reshape(-1, 3),
+        np.array([(True, panel.ends, True, panel.begins) for panel in found], dtype=bool).reshape(-1, 4),
+    )
+
+
+def _faces(every: Facets, view: View) -> tuple[list[str], Array, Array, Array]:
     """Faces that look toward the eye, far ones first.
 
     Returns:
         The faces as SVG, the box (left, low, right, high) of each, and the least and greatest (x, y) of the drawing.
     """
-    eye = view.toward
-    shown: list[tuple[float, str]] = []
-    corners: list[Array] = []
-    for part in parts:
-        for panel in panels(part):
-            facing = float(panel.normal @ eye)
-            if facing <= 1e-6:
-                continue
-            flat = _flat(view, panel.corners)
-            corners.append(flat)
-            edges = [(0, 1), (2, 3)] + ([(3, 0)] if panel.begins else []) + ([(1, 2)] if panel.ends else [])
-            lines = "".join(f"M{_xy(flat[a])}L{_xy(flat[b])}" for a, b in edges)
-            shade = min(int(facing * SHADES), SHADES - 1)
-            outline = "L".join(_xy(corner) for corner in flat)
-            text = f'<path class="f{shade}" d="M{outline}z"/><path class="e" d="{lines}"/>'
-            shown.append((float((panel.corners @ eye).mean()), text))
-    if not corners:
+    facing = every.normals @ view.toward
+    shown = np.flatnonzero(facing > 1e-6)
+    if not shown.size:
         return [], np.zeros((0, 4)), np.zeros(2), np.ones(2)
-    every = np.array(corners)
-    boxes = np.concatenate([every.min(axis=1), every.max(axis=1)], axis=1)
-    faces = [text for _, text in sorted(shown, key=lambda item: item[0])]
+    shown = shown[np.argsort((every.corners[shown] @ view.toward).mean(axis=1), kind="stable")]
+    flat = np.round(_flat(view, every.corners[shown]), 1) + 0.0
+    shades = np.minimum((facing[shown] * SHADES).astype(int), SHADES - 1)
+    faces = []
+    for corners, edges, shade in zip(flat.tolist(), every.edges[shown].tolist(), shades.tolist(), strict=True):
+        spots = [f"{x:g},{y:g}" for x, y in corners]
+        lines = "".join(f"M{spots[k]}L{spots[(k + 1) % 4]}" for k in range(4) if edges[k])
+        faces.append(f'<path class="f{shade}" d="M{"L".join(spots)}z"/><path class="e" d="{lines}"/>')
+    boxes = np.concatenate([flat.min(axis=1), flat.max(axis=1)], axis=1)
     return faces, boxes, boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
 
 
 def _flat(view: View, points: Array) -> Array:
     """Points (..., 3) on the page, (..., 2): x to the right, y down."""
     return view.flat(points) * [1.0, -1.0]
-
-
-def _xy(point: Array) -> str:
-    return f"{point[0]:.1f},{point[1]:.1f}".replace(".0,", ",").removesuffix(".0")
 
 
 def _datum(view: View, reach: float) -> tuple[list[str], Array]:
@@ -130,7 +140,7 @@ def _datum(view: View, reach: float) -> tuple[list[str], Array]:
             continue
         beside = end * 1.22
         corners += [beside * 1.1]
-        found.append(f'<path class="a" d="M0,0L{_xy(end)}"/>')
+        found.append(f'<path class="a" d="M0,0L{end[0]:.0f},{end[1]:.0f}"/>')
         found.append(f'<text class="a" x="{beside[0]:.0f}" y="{beside[1]:.0f}">{letter}</text>')
     return found, np.array(corners)
 
