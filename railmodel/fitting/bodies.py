@@ -7,14 +7,14 @@ straight prism of its own. The pieces leave nothing of the true tube out and sta
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
 from railmodel.errors import GeometryError
 from railmodel.fitting.motion import Vector
 from railmodel.fitting.shapes import Cylinder
-from railmodel.fitting.solids import AS_DRAWN, Frame, Solids, polyhedron, solids_of
+from railmodel.fitting.solids import Frame, Solids, polyhedron, solids_of
 from railmodel.geometry.centreline import Centreline, Pose, Stretch
 from railmodel.geometry.pieces import ConvexPiece, convex, outline, pieces
 from railmodel.geometry.rows import Array, BendRows
@@ -68,14 +68,15 @@ class Body:
     def lengthened(self, piece: int, by: float) -> Frame:
         """A piece drawn out along the tube by so much, where the tube goes on, for the collision library."""
         if not self.pieces:
-            return self.solids.shape(piece)
+            return self.solids.frame(piece)
         given = self.pieces[piece]
         rings = np.array(np.split(given.vertices, 2))
         along = rings[1].mean(axis=0) - rings[0].mean(axis=0)
         along /= np.linalg.norm(along)
         rings[0] -= min(by, given.begin) * along
         rings[1] += min(by, self.line.length - given.end) * along
-        return polyhedron(rings.reshape(-1, 3), given.triangles, float(self.solids.ball[piece]))
+        shape = polyhedron(rings.reshape(-1, 3), given.triangles, float(self.solids.ball[piece]))
+        return shape, np.eye(3), np.zeros(3)
 
 
 def rail_body(name: str, line: Centreline, section: Section, sag: float = SAG) -> Body:
@@ -151,11 +152,11 @@ def _body(
     if ends:
         along[is_end] = [line.start.t, line.end.t]
 
-    def make(index: int) -> Frame:
+    def make(index: int) -> Any:
         piece = found[index]
         shape = convex(piece.vertices)
         shape.setSweptSphereRadius(0.0 if is_end[index] else rounding[0])
-        return shape, AS_DRAWN, np.zeros(3)
+        return shape
 
     ball, disc = np.where(is_end, 0.0, rounding[0]), np.where(is_end, rounding[1], 0.0)
     solids = solids_of(vertices, make, ball=ball, disc=disc, axis=along)

@@ -8,17 +8,22 @@ linear interpolation: E. Isaacson and H. B. Keller, Analysis of Numerical Method
 have a closed form, so the bound is exact for travel along lines and of second order in turns.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from railmodel.fitting.motion import Index, MotionSet
-from railmodel.fitting.solids import AS_DRAWN, Solids
+from railmodel.fitting.solids import Solids
 from railmodel.geometry.rows import Array
 
 _BATCH = 4096
 """Boxes bounded at once."""
+
+_SHARP = 1e-12
+"""Tolerance asked of the collision library: a direction is off by about the root of it, which turns it about a part."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,6 +38,7 @@ class Boxes:
         spot: (n, 4) parameters at which to look next.
         start: (n, 4) where the box begins.
         end: (n, 4) where it ends.
+        spent: (n,) whether looking into it further would raise its bound no more.
     """
 
     pair: Index
@@ -42,6 +48,7 @@ class Boxes:
     spot: Array
     start: Array
     end: Array
+    spent: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.pair)
@@ -82,7 +89,8 @@ class Bounds:
         found = [np.zeros((len(self.b), 4)) for _ in range(3)]
         which = roots[self.moving[roots]]
         if len(which):
-            reach = self.motions.reach(self.b.group[which], self.b.centre[which], self.b.radius[which])
+            core = self.b.radius[which] - self.b.ball[which]  # a ball turns into itself
+            reach = self.motions.reach(self.b.group[which], self.b.centre[which], core)
             for array, values in zip(found, reach, strict=True):
                 array[which] = values
         for parent in np.flatnonzero(self.b.holds & self.moving):  # a bound stands before what it holds
@@ -147,31 +155,51 @@ class Bounds:
         bent = (self.curve[boxes.b] * size * size).sum(-1) / 8
         return planes[row, best] - bent, corners[row, lowest[row, best]]
 
-    def distances(self, a: Index, b: Index, spot: Array) -> tuple[Array, Array]:
-        """Distances (n,) and directions (n, 3) from solids a to solids b, by the collision library."""
-        import coal
-
+    def planes(self, a: Index, b: Index, spot: Array, normal: Array) -> Array:
+        """(n,) lower bounds of the distances at parameters `spot` by planes square to `normal` (n, 3)."""
         group = self.b.group[b]
         rotation, shift = self.motions.place(group, self.motions.values(group, spot))
-        shapes = [self.b.shape(int(j)) for j in b]
-        shift = shift + np.einsum("nij,nj->ni", rotation, np.stack([shape[2] for shape in shapes]))
-        rotation = rotation @ np.stack([shape[1] for shape in shapes])
-        request, result = coal.DistanceRequest(), coal.DistanceResult()
-        here, there = coal.Transform3s(), coal.Transform3s()
-        distance, normal, placed = np.empty(len(a)), np.empty((len(a), 3)), AS_DRAWN
-        for i, shape in enumerate(shapes):
-            still, turn, move = self.a.shape(int(a[i]))
-            if turn is not placed:
-                here.setRotation(turn)
-                here.setTranslation(move)
-                placed = turn
-            there.setRotation(rotation[i])
-            there.setTranslation(shift[i])
-            result.clear()  # a used result keeps its direction
-            distance[i] = coal.distance(still, here, shape[0], there, request, result)
-            normal[i] = result.normal
+        back = np.einsum("nij,ni->nj", rotation, normal)
+        reach = self.a.farthest(a, normal) + self.b.farthest(b, -back)
+        return np.asarray(np.einsum("ni,ni->n", shift, normal) - reach)
+
+    def distances(self, a: Index, b: Index, spot: Array) -> tuple[Array, Array]:
+        """Distances (n,) and directions (n, 3) from solids a to solids b at parameters, by the collision library."""
+        distance, normal = np.empty(len(a)), np.empty((len(a), 3))
+        for i, (distance[i], found) in enumerate(self._asked(a, b, self.placing(b, spot))):
+            normal[i] = found.normal
         size = np.linalg.norm(normal, axis=-1, keepdims=True)
         return distance, np.where(size > 0.5, normal / np.maximum(size, 0.5), [0.0, 0.0, 1.0])
+
+    def touching(self, a: Index, b: Index, spot: Array) -> tuple[Array, Array]:
+        """The nearest points (n, 3) of solids a and of solids b at parameters, by the collision library."""
+        points = np.empty((2, len(a), 3))
+        for i, (_, found) in enumerate(self._asked(a, b, self.placing(b, spot))):
+            points[0, i], points[1, i] = found.getNearestPoint1(), found.getNearestPoint2()
+        return points[0], points[1]
+
+    def placing(self, b: Index, spot: Array) -> tuple[Array, Array]:
+        """Rotations (n, 3, 3) and shifts (n, 3) that bring the library's shapes of solids b to parameters."""
+        group = self.b.group[b]
+        rotation, shift = self.motions.place(group, self.motions.values(group, spot))
+        return rotation @ self.b.turn[b], shift + np.einsum("nij,nj->ni", rotation, self.b.move[b])
+
+    def _asked(self, a: Index, b: Index, placing: tuple[Array, Array]) -> Iterator[tuple[float, Any]]:
+        """Distance and result of each question to the collision library."""
+        import coal
+
+        request, result = coal.DistanceRequest(), coal.DistanceResult()
+        request.gjk_tolerance = _SHARP
+        here, there = coal.Transform3s(), coal.Transform3s()
+        first, second = zip(self.a.turn[a], self.a.move[a], strict=True), zip(*placing, strict=True)
+        shapes = zip(self.a.shapes(a), self.b.shapes(b), strict=True)
+        for (still, moving), (own_turn, own_move), (turn, move) in zip(shapes, first, second, strict=True):
+            here.setRotation(own_turn)
+            here.setTranslation(own_move)
+            there.setRotation(turn)
+            there.setTranslation(move)
+            result.clear()  # a used result keeps its direction
+            yield coal.distance(still, here, moving, there, request, result), result
 
 
 def segments(solids: Solids) -> tuple[Array, Array, Array]:

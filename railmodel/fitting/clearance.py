@@ -11,6 +11,7 @@ depth of its deepest triangle. Which of several overlapping places is deepest is
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -88,11 +89,11 @@ def gaps(bodies: Sequence[Body], shapes: Sequence[KeepClear]) -> tuple[Gap, ...]
     tolerance = np.array([_tolerance(shape) for shape in shapes])
     found = nearest(first, second, motions, tolerance)
     begin = np.cumsum([0] + [len(body.solids) for body in bodies])
-    answers = []
-    for i, body in enumerate(bodies):
-        for j, shape in enumerate(shapes):
-            answers.append(_gap(body, shape, _Pair(first, second, found, begin, i, j)))
-    return tuple(answers)
+    return tuple(
+        _gap(body, shape, second, found, (i, j), int(begin[i]))
+        for i, body in enumerate(bodies)
+        for j, shape in enumerate(shapes)
+    )
 
 
 def part_gaps(bodies: Sequence[Body], exempt: Collection[frozenset[str]] = ()) -> tuple[PartGap, ...]:
@@ -115,74 +116,46 @@ def part_gaps(bodies: Sequence[Body], exempt: Collection[frozenset[str]] = ()) -
     still = MotionSet([STILL] * len(bodies))
     found = nearest(solids, solids, still, np.full(len(bodies), SEARCH_PARTS), skip)
     begin = np.cumsum([0] + [len(body.solids) for body in bodies])
-    return tuple(_part_gap(bodies, _Pair(solids, solids, found, begin, int(i), int(j))) for i, j in np.argwhere(~skip))
+    return tuple(_part_gap(bodies, found, (int(i), int(j)), begin) for i, j in np.argwhere(~skip))
 
 
-@dataclass(frozen=True, slots=True)
-class _Pair:
-    """What the search found for one pair (i, j)."""
-
-    first: Solids
-    second: Solids
-    found: Nearest
-    begin: Index
-    i: int
-    j: int
-
-    @property
-    def gap(self) -> float:
-        return float(self.found.bound[self.i, self.j])
-
-    @property
-    def pieces(self) -> tuple[int, int]:
-        return int(self.found.first[self.i, self.j]), int(self.found.second[self.i, self.j])
-
-    @property
-    def own(self) -> tuple[int, int]:
-        """The pieces counted within their own bodies."""
-        first, second = self.pieces
-        return int(first - self.begin[self.i]), int(second - self.begin[min(self.j, len(self.begin) - 1)])
-
-    @property
-    def parameters(self) -> Array:
-        return np.asarray(self.found.parameters[self.i, self.j])
-
-
-def _gap(body: Body, shape: KeepClear, pair: _Pair) -> Gap:
-    first, second = pair.pieces
-    at = shape.motion.position(pair.parameters)
-    moved = _carried(pair.second.shape(second), shape.motion, at)
-    _, on_part, on_shape = _measure(pair.first.shape(first), moved)
-    own, gap = pair.own[0], pair.gap
+def _gap(body: Body, shape: KeepClear, solids: Solids, found: Nearest, pair: tuple[int, int], begin: int) -> Gap:
+    gap, own = float(found.bound[pair]), int(found.first[pair]) - begin
+    turn, roll, slide, up = (float(value) for value in found.values[pair])
+    at = Position(up=up, roll=roll, turn=turn, slide=slide)
     if gap < -LENGTH:
+        moved = solids.frame(int(found.second[pair]))[0], found.turn[pair], found.move[pair]
         gap = _depth(gap, lambda by: body.lengthened(own, by), moved)
-    elif isinstance(shape.shape, MeshShape) and shape.shape.holds(_uncarried(body, shape.motion, at)[0]):
-        gap = -_way_out(shape.shape, _uncarried(body, shape.motion, at))
+    elif isinstance(shape.shape, MeshShape) and shape.shape.closed:
+        seen = _as_drawn(body, shape.motion, at)
+        if shape.shape.holds(seen[0]):
+            gap = -_way_out(shape.shape, seen)
     return Gap(
         part=body.name,
         shape=shape.name,
         gap=gap,
-        on_part=_vector(on_part),
-        on_shape=_vector(on_shape),
-        place=body.place(own, on_part),
+        on_part=_vector(found.on_first[pair]),
+        on_shape=_vector(found.on_second[pair]),
+        place=body.place(own, found.on_first[pair]),
         at=at,
     )
 
 
-def _part_gap(bodies: Sequence[Body], pair: _Pair) -> PartGap:
-    i, j, own, gap = pair.i, pair.j, pair.own, pair.gap
-    _, on_first, on_second = _measure(*(pair.first.shape(piece) for piece in pair.pieces))
+def _part_gap(bodies: Sequence[Body], found: Nearest, pair: tuple[int, int], begin: Index) -> PartGap:
+    first, second = (bodies[i] for i in pair)
+    gap = float(found.bound[pair])
+    one, other = int(found.first[pair] - begin[pair[0]]), int(found.second[pair] - begin[pair[1]])
     if gap < -LENGTH:
-        other = bodies[j].lengthened(own[1], -gap)
-        gap = _depth(gap, lambda by: bodies[i].lengthened(own[0], by), other)
+        against = second.lengthened(other, -gap)
+        gap = _depth(gap, lambda by: first.lengthened(one, by), against)
     return PartGap(
-        first=bodies[i].name,
-        second=bodies[j].name,
+        first=first.name,
+        second=second.name,
         gap=gap,
-        on_first=_vector(on_first),
-        on_second=_vector(on_second),
-        first_place=bodies[i].place(own[0], on_first),
-        second_place=bodies[j].place(own[1], on_second),
+        on_first=_vector(found.on_first[pair]),
+        on_second=_vector(found.on_second[pair]),
+        first_place=first.place(one, found.on_first[pair]),
+        second_place=second.place(other, found.on_second[pair]),
     )
 
 
@@ -190,34 +163,24 @@ def _tolerance(shape: KeepClear) -> float:
     return SEARCH_MESH if shape.motion.moves and isinstance(shape.shape, MeshShape) else SEARCH
 
 
-def _measure(first: Frame, second: Frame) -> tuple[float, Array, Array]:
-    """Distance and the nearest points of two placed shapes of the collision library."""
-    import coal
-
-    result = coal.DistanceResult()
-    placed = [coal.Transform3s(np.ascontiguousarray(one[1]), np.ascontiguousarray(one[2])) for one in (first, second)]
-    distance = coal.distance(first[0], placed[0], second[0], placed[1], coal.DistanceRequest(), result)
-    return float(distance), np.array(result.getNearestPoint1()), np.array(result.getNearestPoint2())
-
-
 def _depth(gap: float, lengthened: Callable[[float], Frame], other: Frame) -> float:
     """A negative gap again, with the piece drawn out along the tube until it is the shortest way out that counts."""
-    by = -gap
+    import coal
+
+    def placed(frame: Frame) -> tuple[Any, Any]:
+        return frame[0], coal.Transform3s(np.ascontiguousarray(frame[1]), np.ascontiguousarray(frame[2]))
+
+    by, against, request = -gap, placed(other), coal.DistanceRequest()
     for _ in range(_LENGTHENINGS):
-        found = min(gap, _measure(lengthened(by), other)[0] * (1 + _CARE))
-        if -found <= by:
+        found = coal.distance(*placed(lengthened(by)), *against, request, coal.DistanceResult()) * (1 + _CARE)
+        gap = min(gap, float(found))
+        if -gap <= by:
             break
-        gap, by = found, -2 * found
-    return found
+        by = -2 * gap
+    return gap
 
 
-def _carried(frame: Frame, motion: Motion, at: Position) -> Frame:
-    shape, rotation, shift = frame
-    rows = motion.carry(np.concatenate([np.zeros((1, 3)), rotation.T, shift[None]]), at)
-    return shape, (rows[1:4] - rows[0]).T, rows[4]
-
-
-def _uncarried(body: Body, motion: Motion, at: Position) -> Array:
+def _as_drawn(body: Body, motion: Motion, at: Position) -> Array:
     """(n, 3) points of a body, a piece's middle first, as seen by a shape that stands as drawn."""
     rows = motion.carry(np.concatenate([np.zeros((1, 3)), np.eye(3)]), at)
     points = np.concatenate([body.solids.inside[:1], body.solids.vertices.reshape(-1, 3)])

@@ -83,6 +83,8 @@ class MeshShape:
             radius=np.concatenate([np.linalg.norm(vertices[:bundles, 7] - vertices[:bundles, 0], axis=-1) / 2, reach]),
             group=np.zeros(bundles + count, dtype=np.int64),
             children=children,
+            turn=np.broadcast_to(np.eye(3), (bundles + count, 3, 3)),
+            move=np.broadcast_to(np.zeros(3), (bundles + count, 3)),
             make=lambda index: polyhedron(vertices[index, :3], ((0, 1, 2),)),
         )
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railmodel.fitting.bounds import Bounds, Boxes, from_segments
+from railmodel.fitting.cells import Cells, bounded, corners, cut, halves, on_the_cut
 from railmodel.fitting.motion import Index, MotionSet
 from railmodel.fitting.solids import Solids
 from railmodel.geometry.rows import Array
@@ -24,9 +25,6 @@ _SEEDS = 512
 _DEEP = 0.02
 """Overlaps are found within this part of their depth: how deep matters less than that it is so."""
 
-_SMALLEST = 1e-4
-"""A box across which nothing moves by more than this, mm, is not cut again."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Nearest:
@@ -37,7 +35,11 @@ class Nearest:
         near: the least distance found, at most the tolerance above `bound`; infinite where nothing was asked.
         first: solid of the first set where it was found.
         second: solid of the second set.
-        parameters: (g, h, 4) where in the travel.
+        values: (g, h, 4) where in the travel: turn, roll, slide, lift.
+        on_first: (g, h, 3) the nearest point of the first.
+        on_second: (g, h, 3) the nearest point of the second.
+        turn: (g, h, 3, 3) rotation of the collision library's shape of `second` there.
+        move: (g, h, 3) its shift.
         queries: how many distances were worked out, for benches.
     """
 
@@ -45,7 +47,11 @@ class Nearest:
     near: Array
     first: Index
     second: Index
-    parameters: Array
+    values: Array
+    on_first: Array
+    on_second: Array
+    turn: Array
+    move: Array
     queries: int
 
 
@@ -77,29 +83,38 @@ class _Search:
         self.near, self.least = np.full(count, np.inf), np.full(count, np.inf)
         self.best_a, self.best_b = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
         self.best_spot, self.best_normal = np.zeros((count, 4)), np.tile([0.0, 0.0, 1.0], (count, 1))
+        self.corners = 1 << int(motions.drivers.max())
         self.queries = 0
 
     def run(self) -> Nearest:
         boxes = self.roots()
         self.seed()
-        chosen = self.choose(boxes, 1)
-        boxes = Boxes.together([boxes.take(~chosen), self.work(boxes.take(chosen))])
-        boxes = self.prune(boxes)
+        cells = self.cells_of(boxes.take(np.zeros(0, dtype=np.int64)))
+        boxes, cells = self.work(boxes, cells, 1)
         boxes = self.prune(self.bounds.improved(boxes, self.best_normal[boxes.pair]))
-        if len(boxes):
-            boxes = self.prune(self.bounds.improved(boxes, self.bounds.towards(boxes)))
+        boxes = self.prune(self.bounds.improved(boxes, self.bounds.towards(boxes)))
         each = 1
-        while len(boxes):
-            each = min(2 * each, max(2, _EACH // len(np.unique(boxes.pair))))
-            chosen = self.choose(boxes, each)
-            boxes = self.prune(Boxes.together([boxes.take(~chosen), self.work(boxes.take(chosen))]))
-        shape = self.shape
+        while len(boxes) or len(cells):
+            pairs = len(np.unique(np.concatenate([boxes.pair, cells.boxes.pair])))
+            each = min(2 * each, max(2, _EACH // pairs))
+            boxes, cells = self.work(boxes, cells, each)
+            cells = self.refine(cells, each)
+        return self.answer()
+
+    def answer(self) -> Nearest:
+        a, b, spot, shape = self.best_a, self.best_b, self.best_spot, self.shape
+        on_first, on_second = self.bounds.touching(a, b, spot)
+        turn, move = self.bounds.placing(b, spot)
         return Nearest(
             bound=np.minimum(self.least, self.near).reshape(shape),
             near=self.near.reshape(shape),
-            first=self.best_a.reshape(shape),
-            second=self.best_b.reshape(shape),
-            parameters=self.best_spot.reshape(*shape, 4),
+            first=a.reshape(shape),
+            second=b.reshape(shape),
+            values=self.motions.values(self.b.group[b], spot).reshape(*shape, 4),
+            on_first=on_first.reshape(*shape, 3),
+            on_second=on_second.reshape(*shape, 3),
+            turn=turn.reshape(*shape, 3, 3),
+            move=move.reshape(*shape, 3),
             queries=self.queries,
         )
 
@@ -121,7 +136,8 @@ class _Search:
             np.minimum.at(least_most, group, most.min(axis=0))
             i, j = np.nonzero((low <= least_most[group]) & ~self.skip[body, group])
             end = self.bounds.box[group[j]]
-            found.append(Boxes(pair[j], mine[i], roots[j], low[i, j], end / 2, np.zeros_like(end), end))
+            new = np.zeros(len(j), dtype=bool)
+            found.append(Boxes(pair[j], mine[i], roots[j], low[i, j], end / 2, np.zeros_like(end), end, new))
         return Boxes.together(found)
 
     def seed(self) -> None:
@@ -143,7 +159,7 @@ class _Search:
                 one = spot[j : j + 1]
                 pair = np.array([body * self.shape[1] + group])
                 real = self.b.children[bundles[j : j + 1], 0]
-                self.look(Boxes(pair, mine[i : i + 1], real, np.zeros(1), one, one, one), one)
+                self.look(Boxes(pair, mine[i : i + 1], real, np.zeros(1), one, one, one, real > 0), one)
 
     def choose(self, boxes: Boxes, each: int) -> NDArray[np.bool_]:
         """The boxes of each pair with the lowest bounds, at most so many a pair."""
@@ -155,86 +171,74 @@ class _Search:
         chosen[order[rank < each]] = True
         return chosen
 
-    def prune(self, boxes: Boxes) -> Boxes:
-        """The boxes that may still hold something nearer; the others leave their bound behind."""
-        near = self.near[boxes.pair]
-        close = np.where(np.isfinite(near), near - np.maximum(self.tolerance[boxes.pair], -_DEEP * near), np.inf)
-        done = boxes.low >= close
-        np.minimum.at(self.least, boxes.pair[done], boxes.low[done])
-        return boxes.take(~done)
-
-    def work(self, boxes: Boxes) -> Boxes:
-        """Look into boxes: real solids are asked for their distance, bounds around several are cut or opened."""
-        held = self.b.holds[boxes.b]
-        size = (boxes.end - boxes.start) * self.bounds.most[boxes.b]
-        far = held & (size.max(axis=-1) > self.b.radius[boxes.b])
-        parts = []
-        if not held.all():
-            parts.append(self.halves(boxes.take(~held)))
-        if far.any():
-            some = boxes.take(far)
-            parts.append(self.cut(some, size[far], self.guesses(some)))
-        if (held & ~far).any():
-            some = self.opened(boxes.take(held & ~far))
-            parts.append(self.bounds.improved(some, self.guesses(some)))
-        return self.prune(Boxes.together(parts))
-
-    def guesses(self, boxes: Boxes) -> Array:
-        """(n, 2, 3) directions to try without asking for a distance."""
-        return np.stack([self.bounds.towards(boxes), self.best_normal[boxes.pair]], axis=1)
-
-    def opened(self, boxes: Boxes) -> Boxes:
-        """Each box once for every solid its bound holds."""
-        children = self.b.children[boxes.b]
-        count = children[:, 1] - children[:, 0]
-        repeat = np.repeat(np.arange(len(boxes)), count)
-        inner = np.arange(len(repeat)) - np.repeat(np.cumsum(count) - count, count)
-        return replace(boxes.take(repeat), b=children[repeat, 0] + inner)
-
-    def halves(self, boxes: Boxes) -> Boxes:
-        """Ask for distances in boxes, bound them anew, and cut those that stay open in two."""
-        normal = self.look(boxes, boxes.spot)
-        boxes = self.bounds.improved(boxes, normal)
-        still = ~self.bounds.moving[boxes.b]
-        self.close(boxes.take(still))
-        boxes, normal = self.open_ones(boxes.take(~still), normal[~still])
-        if not len(boxes):
-            return boxes
-        other = self.look(boxes, (boxes.start + boxes.end) / 2)
-        before = boxes.low
-        boxes = self.bounds.improved(boxes, other)
-        normal = np.where((boxes.low > before)[:, None], other, normal)
-        size = (boxes.end - boxes.start) * self.bounds.most[boxes.b]
-        keep = (size.max(axis=-1) > _SMALLEST) & self.is_open(boxes)
-        self.close(boxes.take(~keep))
-        return self.cut(boxes.take(keep), size[keep], np.stack([normal[keep], other[keep]], axis=1))
-
-    def cut(self, boxes: Boxes, size: Array, normals: Array) -> Boxes:
-        """Halve boxes across the parameter that seems to cost the bound most: by bending, or by turning n."""
-        away = np.maximum(boxes.low, 1.0)[:, None]
-        cost = self.bounds.curve[boxes.b] * (boxes.end - boxes.start) ** 2 + size * size / (8 * away + size)
-        row, widest = np.arange(len(boxes)), cost.argmax(axis=-1)
-        middle = (boxes.start[row, widest] + boxes.end[row, widest]) / 2
-        start, end = boxes.start.copy(), boxes.end.copy()
-        start[row, widest], end[row, widest] = middle, middle
-        both = Boxes.together([replace(boxes, end=end), replace(boxes, start=start)])
-        return self.bounds.improved(both, np.concatenate([normals, normals]))
-
     def is_open(self, boxes: Boxes) -> NDArray[np.bool_]:
+        """Which boxes may still hold something nearer; the others leave their bound behind."""
         near = self.near[boxes.pair]
-        return np.asarray(boxes.low < near - np.maximum(self.tolerance[boxes.pair], -_DEEP * near))
+        done = boxes.low >= near - np.maximum(self.tolerance[boxes.pair], -_DEEP * near)
+        done |= boxes.spent
+        np.minimum.at(self.least, boxes.pair[done], boxes.low[done])
+        return ~done
 
-    def open_ones(self, boxes: Boxes, normal: Array) -> tuple[Boxes, Array]:
-        """The boxes still open with their directions; the others are closed."""
-        is_open = self.is_open(boxes)
-        self.close(boxes.take(~is_open))
-        return boxes.take(is_open), normal[is_open]
+    def prune(self, boxes: Boxes) -> Boxes:
+        return boxes.take(self.is_open(boxes))
 
-    def close(self, boxes: Boxes) -> None:
-        np.minimum.at(self.least, boxes.pair, boxes.low)
+    def work(self, boxes: Boxes, cells: Cells, each: int) -> tuple[Boxes, Cells]:
+        """Look into the lowest boxes: real solids get their distances, bounds around several are cut or opened."""
+        chosen = self.choose(boxes, each)
+        now, parts, more = boxes.take(chosen), [boxes.take(~chosen)], [cells]
+        held = self.b.holds[now.b]
+        if not held.all():
+            more.append(self.cells_of(self.looked_into(now.take(~held))))
+        if held.any():
+            now = now.take(held)
+            size = (now.end - now.start) * self.bounds.most[now.b]
+            far = size.max(axis=-1) > self.b.radius[now.b]
+            for some in (cut(now.take(far), size[far].argmax(axis=-1)), opened(self.b, now.take(~far))):
+                guesses = np.stack([self.bounds.towards(some), self.best_normal[some.pair]], axis=1)
+                parts.append(self.bounds.improved(some, guesses))
+        found = Cells.together(more)
+        return self.prune(Boxes.together(parts)), found.take(self.is_open(found.boxes))
 
-    def look(self, boxes: Boxes, spot: Array) -> Array:
-        """Distances at parameters `spot`; keeps the least of each pair and gives the directions (n, 3)."""
+    def looked_into(self, boxes: Boxes) -> Boxes:
+        """Boxes of real solids after one distance each, without those that need no more."""
+        boxes = self.bounds.improved(boxes, self.look(boxes, boxes.spot)[1])
+        return self.prune(replace(boxes, spent=~self.bounds.moving[boxes.b]))
+
+    def cells_of(self, boxes: Boxes) -> Cells:
+        """Boxes with the distances at their corners."""
+        spots = corners(boxes, self.corners)
+        everywhere = np.ones(spots.shape[:2], dtype=bool)
+        return bounded(self.bounds, boxes, *self.found_at(boxes, spots, everywhere))
+
+    def found_at(self, boxes: Boxes, spots: Array, wanted: NDArray[np.bool_]) -> tuple[Array, Array]:
+        """Distances (n, c) and directions (n, c, 3) at corners `wanted` (n, c) of boxes, which lie at `spots`.
+
+        Where a motion has fewer parameters than others, corners that differ in those it has not are the same.
+        """
+        drivers = self.motions.drivers[self.b.group[boxes.b]]
+        number = np.arange(self.corners)[None] & (1 << drivers[:, None]) - 1
+        row, corner = np.nonzero(wanted & (number == np.arange(self.corners)))
+        gap, normal = np.zeros(wanted.shape), np.zeros((*wanted.shape, 3))
+        gap[row, corner], normal[row, corner] = self.look(boxes.take(row), spots[row, corner])
+        return np.take_along_axis(gap, number, axis=1), np.take_along_axis(normal, number[..., None], axis=1)
+
+    def refine(self, cells: Cells, each: int) -> Cells:
+        """Cut the lowest cells in two across the parameter that costs most, and look at the corners of the cut."""
+        chosen = self.choose(cells.boxes, each)
+        now = cells.take(chosen)
+        if not len(now):
+            return cells
+        across = now.cost.argmax(axis=-1)
+        both = halves(self.bounds, now, across, self.found_at(now.boxes, *on_the_cut(now, across)))
+        found = Cells.together([cells.take(~chosen), both])
+        return found.take(self.is_open(found.boxes))
+
+    def look(self, boxes: Boxes, spot: Array) -> tuple[Array, Array]:
+        """Distances at parameters `spot` (n, 4), keeping the least of each pair.
+
+        Returns:
+            Lower bounds (n,) of the distances by the planes square to the directions (n, 3) found.
+        """
         distance, normal = self.bounds.distances(boxes.a, boxes.b, spot)
         self.queries += len(boxes)
         order = np.lexsort((distance, boxes.pair))
@@ -244,4 +248,13 @@ class _Search:
         pair = boxes.pair[lead]
         self.near[pair], self.best_a[pair], self.best_b[pair] = distance[lead], boxes.a[lead], boxes.b[lead]
         self.best_spot[pair], self.best_normal[pair] = spot[lead], normal[lead]
-        return normal
+        return self.bounds.planes(boxes.a, boxes.b, spot, normal), normal
+
+
+def opened(solids: Solids, boxes: Boxes) -> Boxes:
+    """Each box once for every solid its bound holds."""
+    children = solids.children[boxes.b]
+    count = children[:, 1] - children[:, 0]
+    repeat = np.repeat(np.arange(len(boxes)), count)
+    inner = np.arange(len(repeat)) - np.repeat(np.cumsum(count) - count, count)
+    return replace(boxes.take(repeat), b=children[repeat, 0] + inner)

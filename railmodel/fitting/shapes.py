@@ -5,13 +5,13 @@ Values that make no shape are refused with a `GeometryError` that says which and
 
 from dataclasses import dataclass, replace
 from math import isfinite
-from typing import Protocol, Self
+from typing import Any, Protocol, Self
 
 import numpy as np
 
 from railmodel.errors import GeometryError
 from railmodel.fitting.motion import STILL, Motion, Vector, rotations
-from railmodel.fitting.solids import BOX_TRIANGLES, Frame, Solids, box_corners, polyhedron, solids_of
+from railmodel.fitting.solids import BOX_TRIANGLES, Solids, box_corners, polyhedron, solids_of
 from railmodel.geometry.rows import Array
 from railmodel.tolerances import LENGTH
 
@@ -72,7 +72,7 @@ class Sphere:
     def solids(self) -> Solids:
         """One solid: a point with a ball."""
         at, radius = np.array(self.at, dtype=float), self.diameter / 2
-        return solids_of(at[None, None], lambda _: _native("Sphere", at, None, radius), ball=radius)
+        return solids_of(at[None, None], lambda _: _native("Sphere", radius), ball=radius, placed=(np.eye(3), at))
 
     def mirrored(self) -> "Sphere":
         """The other side's copy."""
@@ -102,10 +102,13 @@ class _Long:
         ends = np.array([self.start, self.end], dtype=float)
         along = ends[1] - ends[0]
 
-        def make(_: int) -> Frame:
-            return _native(kind, ends.mean(axis=0), along, self.diameter / 2)
+        length = float(np.linalg.norm(along))
+        placed = _about_z(along / length), ends.mean(axis=0)
 
-        return solids_of(ends[None], make, axis=(along / np.linalg.norm(along))[None], **radii)
+        def make(_: int) -> Any:
+            return _native(kind, self.diameter / 2, length)
+
+        return solids_of(ends[None], make, axis=(along / length)[None], placed=placed, **radii)
 
 
 class Cylinder(_Long):
@@ -149,17 +152,18 @@ def turned(turn: Vector) -> Array:
     return np.asarray(about_z @ about_y @ about_x)
 
 
-def _native(kind: str, middle: Array, along: Array | None, radius: float) -> Frame:
+def _native(kind: str, *sizes: float) -> Any:
     """The collision library's own round shape, which is drawn about Z."""
     import coal
 
-    if along is None:
-        return coal.Sphere(radius), np.eye(3), middle
-    length = float(np.linalg.norm(along))
-    z = along / length
-    x = np.cross(z, np.eye(3)[int(np.argmin(np.abs(z)))])
+    return getattr(coal, kind)(*sizes)
+
+
+def _about_z(along: Array) -> Array:
+    """A rotation (3, 3) that brings Z to a unit direction (3,)."""
+    x = np.cross(along, np.eye(3)[int(np.argmin(np.abs(along)))])
     x /= np.linalg.norm(x)
-    return getattr(coal, kind)(radius, length), np.stack([x, np.cross(z, x), z], axis=-1), middle
+    return np.stack([x, np.cross(along, x), along], axis=-1)
 
 
 def _finite(shape: str, **values: Vector) -> None:

@@ -19,10 +19,7 @@ from railmodel.fitting.motion import Index
 from railmodel.geometry.rows import Array
 
 Frame = tuple[Any, Array, Array]
-"""A `coal` shape with the rotation (3, 3) and shift (3,) that bring it to where it is drawn."""
-
-AS_DRAWN = np.eye(3)
-"""The rotation of a shape that needs no bringing; its shift is nothing either."""
+"""A shape of the collision library with the rotation (3, 3) and shift (3,) that bring it to where it is drawn."""
 
 BOX_TRIANGLES = ((0, 1, 3), (0, 3, 2), (4, 7, 5), (4, 6, 7), (0, 5, 1), (0, 4, 5), (2, 3, 7), (2, 7, 6), (0, 2, 6),
                  (0, 6, 4), (1, 5, 7), (1, 7, 3))  # fmt: skip
@@ -43,6 +40,8 @@ class Solids:
         radius: (n,) radius of that ball.
         group: (n,) which body or shape it is part of, from 0.
         children: (n, 2) range of solids that replace it when it is only a bound around them; empty where it is real.
+        turn: (n, 3, 3) rotation that brings the collision library's shape to where the solid is drawn.
+        move: (n, 3) shift that does so after it.
         make: makes the collision library's shape of the i-th solid.
     """
 
@@ -55,21 +54,27 @@ class Solids:
     radius: Array
     group: Index
     children: Index
-    make: Callable[[int], Frame]
+    turn: Array
+    move: Array
+    make: Callable[[int], Any]
 
     def __len__(self) -> int:
         return len(self.vertices)
 
     @cached_property
-    def _made(self) -> dict[int, Frame]:
-        return {}
+    def _made(self) -> list[Any]:
+        return [None] * len(self)
 
-    def shape(self, index: int) -> Frame:
-        """The collision library's shape of one solid, made once."""
-        found = self._made.get(index)
-        if found is None:
-            found = self._made[index] = self.make(index)
-        return found
+    def shapes(self, which: Index) -> list[Any]:
+        """The collision library's shapes of solids (n,), each made once."""
+        made = self._made
+        for index in which[[made[i] is None for i in which]]:
+            made[index] = made[index] or self.make(int(index))
+        return [made[i] for i in which]
+
+    def frame(self, index: int) -> Frame:
+        """The collision library's shape of one solid with what brings it there."""
+        return self.shapes(np.array([index]))[0], self.turn[index], self.move[index]
 
     @cached_property
     def holds(self) -> NDArray[np.bool_]:
@@ -104,13 +109,17 @@ class Solids:
 
 def solids_of(
     vertices: Array,
-    make: Callable[[int], Frame],
+    make: Callable[[int], Any],
     *,
     ball: Array | float = 0.0,
     disc: Array | float = 0.0,
     axis: Array | None = None,
+    placed: tuple[Array, Array] | None = None,
 ) -> Solids:
-    """One group of real solids from their cores (n, v, 3); the middle of each core is its inside point."""
+    """One group of real solids from their cores (n, v, 3); the middle of each core is its inside point.
+
+    `placed` is the rotation and shift of the collision library's shape, where it is not made in place.
+    """
     count = len(vertices)
     ball, disc = (np.broadcast_to(np.asarray(one, dtype=float), count) for one in (ball, disc))
     centre = (vertices.min(axis=1) + vertices.max(axis=1)) / 2
@@ -125,6 +134,8 @@ def solids_of(
         radius=np.sqrt(np.einsum("nvi,nvi->nv", off, off).max(axis=1)) + ball + disc,
         group=np.zeros(count, dtype=np.int64),
         children=np.zeros((count, 2), dtype=np.int64),
+        turn=np.broadcast_to(np.eye(3) if placed is None else placed[0], (count, 3, 3)),
+        move=np.broadcast_to(np.zeros(3) if placed is None else placed[1], (count, 3)),
         make=make,
     )
 
@@ -135,9 +146,9 @@ def joined(parts: Sequence[Solids]) -> Solids:
     width = max(part.vertices.shape[1] for part in parts)
     owner = np.repeat(np.arange(len(parts)), np.diff(begin))
 
-    def make(index: int) -> Frame:
+    def make(index: int) -> Any:
         part = int(owner[index])
-        return parts[part].shape(index - int(begin[part]))
+        return parts[part].frame(index - int(begin[part]))[0]
 
     def column(name: str) -> Any:
         return np.concatenate([getattr(part, name) for part in parts])
@@ -152,6 +163,8 @@ def joined(parts: Sequence[Solids]) -> Solids:
         radius=column("radius"),
         group=owner,
         children=np.concatenate([part.children + begin[i] for i, part in enumerate(parts)]),
+        turn=column("turn"),
+        move=column("move"),
         make=make,
     )
 
@@ -162,7 +175,7 @@ def box_corners(centre: Array, axes: Array, half: Array) -> Array:
     return np.asarray(centre + (signs * half) @ axes)
 
 
-def polyhedron(vertices: Array, triangles: Sequence[Sequence[int]] | Index, ball: float = 0.0) -> Frame:
+def polyhedron(vertices: Array, triangles: Sequence[Sequence[int]] | Index, ball: float = 0.0) -> Any:
     """A convex polyhedron, swollen by a ball, as the collision library's shape."""
     import coal
 
@@ -171,7 +184,7 @@ def polyhedron(vertices: Array, triangles: Sequence[Sequence[int]] | Index, ball
     faces.extend([coal.Triangle(int(a), int(b), int(c)) for a, b, c in triangles])
     found = coal.Convex(points, faces)
     found.setSweptSphereRadius(ball)
-    return found, AS_DRAWN, np.zeros(3)
+    return found
 
 
 def _widened(vertices: Array, width: int) -> Array:
