@@ -1,9 +1,9 @@
 """Values a person can work with: angles on whole or half degrees, lengths on the marks of a tape.
 
-Angles first: each is put on its nearest step and the rest solved again; where that meets not every wish, the angles are
-fixed one after the other, the one nearest to a step first, each on its nearest step or else the next on the other side
-(branch and bound by diving: L. A. Wolsey, Integer Programming, 2nd edition, 2020, chapter 7). Then lengths: all at once
-on the nearest marks, or else one after the other as far as the wishes stay met.
+Angles first: each is put on its nearest step and the rest solved again, then the angles are fixed one after the other,
+the one nearest to a step first, on its nearest step and on the next on the other side, as long as that promises a
+smaller change (branch and bound: L. A. Wolsey, Integer Programming, 2nd edition, 2020, chapter 7). Then lengths: all at
+once on the nearest marks, or else one after the other as far as the wishes stay met.
 """
 
 from collections.abc import Iterator, Mapping
@@ -17,8 +17,11 @@ from railmodel.fitting.solve import Answer, Task, polish, with_groups
 from railmodel.fitting.wishes import AngleSteps, Wish
 from railmodel.geometry.rows import Array
 
-SOLVES = 60
+SOLVES = 40
 """Searches made for angles at most."""
+
+_SAME_CHANGE = 1e-4
+"""Changes (parts of ranges) that differ by less than this are one."""
 
 _ON_STEP = 1e-7
 """An angle this close to a step (radians) is on it."""
@@ -30,26 +33,64 @@ Bend = tuple[int, int]
 """Number of a part and index of a bend from its front."""
 
 
-@dataclass(slots=True)
-class _Budget:
-    left: int
-
-    def spend(self) -> bool:
-        self.left -= 1
-        return self.left >= 0
+Landed = tuple[Task, Answer]
+"""A shape on its steps, with the task that keeps it there."""
 
 
-def land_angles(task: Task, answer: Answer, step: float) -> tuple[Task, Answer] | None:
-    """The shape with every angle that moves on a multiple of `step` (radians), with the task that keeps it there.
+def land_angles(task: Task, answer: Answer, step: float) -> Landed | None:
+    """The shape with every angle that moves on a multiple of `step` (radians), changed as little as was found.
 
     Returns:
         None where no combination was found that meets every wish.
     """
-    budget = _Budget(SOLVES)
+    search = _Search(task, step)
     angles = moving_angles(task.problem, answer.x)
-    nearest = {bend: max(round(angle / step), 1) * step for bend, angle in angles.items()}
-    found = _landed(task, answer, nearest, budget)
-    return found if found is not None else _dive(task, answer, step, {}, budget)
+    search.look(answer, {bend: max(round(angle / step), 1) * step for bend, angle in angles.items()})
+    search.branch(answer, {})
+    return search.best
+
+
+@dataclass(slots=True)
+class _Search:
+    """A search over which step each angle is put on.
+
+    Args:
+        task: what is wished besides.
+        step: of the angles, radians.
+        left: searches that may still be made.
+        best: the shape with the least change so far.
+    """
+
+    task: Task
+    step: float
+    left: int = SOLVES
+    best: Landed | None = None
+
+    def look(self, near: Answer, fixed: Mapping[Bend, float]) -> Answer | None:
+        """The shape with some angles fixed; None where a wish is missed, or where it is no better than the best."""
+        if self.left <= 0:
+            return None
+        self.left -= 1
+        landed = with_groups(self.task, *_steps(self.task, fixed))
+        found = polish(landed, near.x)
+        if not found.ok or (self.best is not None and found.change >= self.best[1].change - _SAME_CHANGE):
+            return None
+        if len(fixed) == len(moving_angles(self.task.problem, found.x)):
+            self.best = landed, found
+        return found
+
+    def branch(self, answer: Answer, fixed: dict[Bend, float]) -> None:
+        """Fix one more angle, the one nearest to a step, on either side."""
+        moving = moving_angles(self.task.problem, answer.x)
+        angles = {bend: angle for bend, angle in moving.items() if bend not in fixed}
+        if not angles:
+            return
+        bend = min(angles, key=lambda one: abs(angles[one] - round(angles[one] / self.step) * self.step))
+        for count in _beside(angles[bend] / self.step):
+            more = fixed | {bend: count * self.step}
+            found = self.look(answer, more)
+            if found is not None:
+                self.branch(found, more)
 
 
 def moving_angles(problem: Problem, x: Array) -> dict[Bend, float]:
@@ -63,11 +104,8 @@ def moving_angles(problem: Problem, x: Array) -> dict[Bend, float]:
     return found
 
 
-def _landed(task: Task, answer: Answer, fixed: Mapping[Bend, float], budget: _Budget) -> tuple[Task, Answer] | None:
-    """The shape with some angles fixed, where there is one that meets every wish."""
-    if not budget.spend():
-        return None
-    groups = []
+def _steps(task: Task, fixed: Mapping[Bend, float]) -> Iterator[AngleSteps]:
+    """Wishes that hold angles where they are fixed, part by part."""
     for part in dict.fromkeys(part for part, _ in fixed):
         bends = {bend: angle for (owner, bend), angle in fixed.items() if owner == part}
         name = task.problem.plans[part].real.name
@@ -78,28 +116,7 @@ def _landed(task: Task, answer: Answer, fixed: Mapping[Bend, float], budget: _Bu
             )
             for bend, angle in bends.items()
         )  # fmt: skip
-        groups.append(AngleSteps(part, tuple(bends), wishes))
-    landed = with_groups(task, *groups)
-    found = polish(landed, answer.x)
-    return (landed, found) if found.ok else None
-
-
-def _dive(
-    task: Task, answer: Answer, step: float, fixed: dict[Bend, float], budget: _Budget
-) -> tuple[Task, Answer] | None:
-    """Fix the angles that are not on a step yet, one after the other."""
-    angles = {bend: angle for bend, angle in moving_angles(task.problem, answer.x).items() if bend not in fixed}
-    if not angles:
-        return _landed(task, answer, fixed, budget)
-    bend = min(angles, key=lambda one: abs(angles[one] - round(angles[one] / step) * step))
-    for count in _beside(angles[bend] / step):
-        more = fixed | {bend: count * step}
-        found = _landed(task, answer, more, budget)
-        if found is not None:
-            deeper = _dive(task, found[1], step, more, budget)
-            if deeper is not None:
-                return deeper
-    return None
+        yield AngleSteps(part, tuple(bends), wishes)
 
 
 def _beside(steps: float) -> Iterator[int]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railmodel.fitting.dual import join
+from railmodel.fitting.least_squares import descend
 from railmodel.fitting.near import MARGIN, Clearances, NearPlaces
 from railmodel.fitting.problem import Problem
 from railmodel.fitting.wishes import Group, Wish
@@ -31,13 +32,16 @@ SPARE = 0.02
 MET_LENGTH, MET_ANGLE = 1e-6, 1e-9
 """A wish is met within this, mm and radians."""
 
+HAIR = 1e-4
+"""How far within its limits the solver brings a wish, mm."""
+
 ON_STEP = 1e-5
 """An angle is on whole or half degrees within this, radians (0.0006 degrees)."""
 
-_PULLS = (10.0, 0.3, 1e-2, 1e-4)
+_PULLS = (10.0, 0.3, 1e-2, 1e-3)
 """Weights of the pull toward the written values, in mm of miss for the whole of a range."""
 
-_AGAIN = (0.3, 1e-2, 1e-4)
+_AGAIN = (0.3, 1e-2, 1e-3)
 _ROUNDS = 8
 """Times that nearest places are looked for anew."""
 
@@ -46,6 +50,12 @@ _SETTLED = 1e-4
 
 _WORTH = 0.01
 """A round that lessens the misses by less than this part of them is the last."""
+
+_ALIKE = 1e-3
+"""Parts of a range within which two ends are one."""
+
+_ENDS = 3
+"""Ends of the smooth wishes from which clearances are looked into."""
 
 _SAMPLES = 64
 _SEED = 20240229
@@ -140,15 +150,22 @@ class Task:
         change = float(np.linalg.norm(x - self.problem.written))
         return Answer(x=x, found=found, missed=missed, ok=not missed.any(), change=change)
 
+    @cached_property
+    def limits(self) -> tuple[Array, Array]:
+        """Limits (w,) to come to: the wishes' own, less a hair, so that what comes to them meets them."""
+        hair = np.minimum(HAIR / self.scale, (self.high - self.low) / 4)
+        return self.low + hair, self.high - hair
+
     def aims(self, before: Array) -> tuple[Array, Array]:
         """Limits (w,) to aim for: with something left to the shop, but nothing that would do as it is must change."""
-        low, high = self.low.copy(), self.high.copy()
+        low, high = (end.copy() for end in self.limits)
         for i, wish in enumerate(self.wishes):
             if wish.shared:
                 spare = LEFT_TO_SHOP * (wish.high - max(wish.low, -wish.high)) / 2
             else:
                 spare = {"clearance": MARGIN, "straight": SPARE, "fit place": SPARE}.get(wish.rule, 0.0)
-            low[i], high[i] = low[i] + spare, high[i] - (spare if wish.shared else 0.0)
+            if spare:
+                low[i], high[i] = wish.low + spare, wish.high - (spare if wish.shared else 0.0)
             if wish.miss(before[i]) == 0.0:
                 low[i], high[i] = min(low[i], before[i]), max(high[i], before[i])
         return low, high
@@ -177,43 +194,59 @@ def solve(
     before = task.answer(written, on)
     if before.ok:
         return before
-    aims, limits = task.aims(before.found), (task.low, task.high)
+    aims, limits = task.aims(before.found), task.limits
+    lanes = np.stack([*near, *_starts(task, on, starts)])
     best = before
-    for k, start in enumerate((*near, *_starts(task, on, starts))):
-        answer = best
-        if best.ok or (k == 0 and not any_will_do):
-            answer = _from(task, start, on, aims)
-        if not answer.ok:
-            answer = _from(task, start if answer is best else answer.x, on, limits)
-            if answer.ok and k > 0 and not any_will_do:
-                answer = min(answer, _from(task, answer.x, on, aims), key=_rank)
-        if _rank(answer) < _rank(best):
-            best = answer
-        if any_will_do and best.ok:
+    for pulls, goal in ([] if any_will_do else [(_PULLS, aims)]) + [(_PULLS if any_will_do else _AGAIN, limits)]:
+        lanes = _descend(task, lanes, on, goal, pulls, None)
+        for x in _distinct(task, lanes, on):
+            answer = _settled(task, x, on, goal)
+            if _rank(answer) < _rank(best):
+                best = answer
+            if any_will_do and best.ok:
+                break
+        if best.ok:
             break
     return best
 
 
+def _distinct(task: Task, lanes: Array, on: NDArray[np.bool_]) -> list[Array]:
+    """The different ends that the starts came to, the best ones first."""
+    laid = task.problem.lay_out(lanes, slopes=False)
+    smooth = task.problem.measure(laid, task.more).value
+    every = np.concatenate([smooth, np.full((len(lanes), len(task.clear.wishes)), np.inf)], axis=1)
+    total = np.where(on, task.missed(every), 0.0).sum(axis=1)
+    change = np.linalg.norm(lanes - task.problem.written, axis=1)
+    found: list[Array] = []
+    for i in np.lexsort((change, np.round(total, 3))):
+        if all(np.abs(lanes[i] - other).max() > _ALIKE for other in found):
+            found.append(lanes[i])
+    return found[:_ENDS]
+
+
 def polish(task: Task, x: Array) -> Answer:
     """The answer from one start near a good shape: its limits as they are, nothing left to the shop."""
-    on = np.ones(len(task.wishes), dtype=bool)
-    return _from(task, x, on, (task.low, task.high))
+    on, limits = np.ones(len(task.wishes), dtype=bool), task.limits
+    smooth = np.arange(len(on)) < len(task.smooth)
+    x = _descend(task, x[None], on, limits, _AGAIN, None)[0]
+    quick = task.answer(x, smooth)  # where these fail, nearest places need not be looked for
+    return _settled(task, x, on, limits) if quick.ok else quick
 
 
 def _rank(answer: Answer) -> tuple[float, float]:
     return (0.0, round(answer.change, 6)) if answer.ok else (answer.total + 1e-9, 0.0)
 
 
-def _from(task: Task, start: Array, on: NDArray[np.bool_], limits: tuple[Array, Array]) -> Answer:
-    """Solve from one start: smooth wishes first, then with nearest places looked for anew until nothing moves."""
-    x = _descend(task, start, on, limits, _PULLS, None)
-    if not on[len(task.smooth) :].any():
-        return task.answer(x, on)
+def _settled(task: Task, x: Array, on: NDArray[np.bool_], limits: tuple[Array, Array]) -> Answer:
+    """The answer with clearances: nearest places are looked for and kept away from, until nothing moves any more."""
     best = task.answer(x, on)
+    asked = on[len(task.smooth) :]
+    if not asked.any():
+        return best
     for _ in range(_ROUNDS):
         if best.ok and _aimed(task, best, on, limits):
             break
-        moved = _descend(task, x, on, limits, _AGAIN, task.clear.group(on[len(task.smooth) :]))
+        moved = _descend(task, x[None], on, limits, _AGAIN, task.clear.group(asked))[0]
         answer = task.answer(moved, on)
         step = float(np.abs(moved - x).max())
         stuck = not answer.ok and answer.total > best.total * (1 - _WORTH)
@@ -240,49 +273,30 @@ def _outside(found: Array, low: Array, high: Array) -> Array:
 
 def _descend(
     task: Task,
-    start: Array,
+    starts: Array,
     on: NDArray[np.bool_],
     limits: tuple[Array, Array],
     pulls: Sequence[float],
     places: NearPlaces | None,
 ) -> Array:
-    """Scaled values (k,) with the least sum of squares of misses and pull, from the strongest pull to the weakest."""
-    from scipy.optimize import least_squares
-
-    problem, written = task.problem, task.problem.written
-    use = places is not None and len(places.places) > 0
+    """Scaled values (b, k) with the least sum of squares of misses and pull, from the strongest pull to the weakest."""
+    problem = task.problem
+    use = places if places is not None and places.places else None
     columns = list(range(len(task.smooth)))
-    columns += [len(task.smooth) + number for number in places.numbers] if places is not None else []
+    columns += [len(task.smooth) + number for number in use.numbers] if use is not None else []
     mine = np.array(columns)
     low, high = limits[0][mine], limits[1][mine]
     scale = np.where(on[mine], task.scale[mine], 0.0)
-    eye = np.eye(len(written))
-    held: dict[bytes, tuple[Array, Array]] = {}
 
     def look(x: Array) -> tuple[Array, Array]:
-        key = x.tobytes()
-        if key not in held:
-            laid = problem.lay_out(x[None])
-            found = problem.measure(laid, task.more)
-            if use and places is not None:
-                found = join([found, places.measure(laid)])
-            value = found.value[0]
-            below, above = np.minimum(value - low, 0.0), np.maximum(value - high, 0.0)
-            miss = below + above
-            held.clear()
-            held[key] = (miss * scale, found.slope[0] * (scale * (miss != 0))[:, None])
-        return held[key]
+        laid = problem.lay_out(x)
+        found = problem.measure(laid, task.more)
+        if use is not None:
+            found = join([found, use.measure(laid)])
+        miss = np.minimum(found.value - low, 0.0) + np.maximum(found.value - high, 0.0)
+        return miss * scale, found.slope * (scale * (miss != 0))[..., None]
 
-    x = start
-    for pull in pulls:
-        found = least_squares(
-            lambda x, pull=pull: np.concatenate([look(x)[0], pull * (x - written)]),
-            x,
-            lambda x, pull=pull: np.concatenate([look(x)[1], pull * eye]),
-            bounds=(0.0, 1.0), xtol=1e-9, ftol=1e-7, gtol=1e-12, max_nfev=40,
-        )  # fmt: skip
-        x = np.clip(found.x, 0.0, 1.0)
-    return np.asarray(x)
+    return descend(look, starts, problem.written, pulls)
 
 
 def _starts(task: Task, on: NDArray[np.bool_], count: int) -> list[Array]:
