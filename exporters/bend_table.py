@@ -8,13 +8,13 @@ import csv
 import io
 import json
 from collections.abc import Callable, Sequence
-from math import degrees, radians
+from math import degrees, nan, radians
 from pathlib import Path
 from typing import Any, SupportsFloat
 
 from railmodel.files import replacing
 from railmodel.part import RailPart
-from railmodel.units import LIMIT, Unit, parse_length, to_unit
+from railmodel.units import LengthError, Unit, parse_length, to_unit
 
 ROTATION = (
     "Turn about the tube's centreline that brings the previous bend direction onto this one, right-handed in the "
@@ -73,9 +73,14 @@ def table_of(part: RailPart, *, job: str, revision: str | None, unit: Unit) -> T
 def _length(mm: SupportsFloat, unit: Unit) -> float:
     """A length in a unit."""
     exact = float(mm)
-    if abs(exact) > LIMIT:
-        return to_unit(exact, unit)
-    return _exact(to_unit(exact, unit), exact, lambda value: parse_length(value, unit))
+
+    def read(value: float) -> float:
+        try:
+            return parse_length(value, unit)
+        except LengthError:  # so long that no file may hold it
+            return nan
+
+    return _exact(to_unit(exact, unit), exact, read)
 
 
 def _degrees(angle: SupportsFloat) -> float:

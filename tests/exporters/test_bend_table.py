@@ -107,6 +107,13 @@ def test_what_was_typed_comes_out_as_it_was_typed(
         assert found["tube"]["wall"] == 0.125
 
 
+@pytest.mark.parametrize("length", [88_911.83, 99_999.99, 100_000.0])
+def test_a_rail_as_long_as_any_may_be_has_its_table(length: float) -> None:
+    # 88,911.83 mm is 3500.5 in: rounded to one digit, 4000 in, it would be longer than any length may be
+    found = table(part_of(Centreline.from_points([[0, 0, 0], [length, 0, 0]], [])), "in")
+    assert found["tail"] * 25.4 == pytest.approx(length, rel=1e-15)
+
+
 @given(tables())
 def test_json_text_gives_every_number_back_exactly(case: tuple[dict[str, Any], RailPart, Unit]) -> None:
     found, _, _ = case
