@@ -18,6 +18,7 @@ from exporters.sheets.words import (
     finished_angle,
     hand_of,
     head,
+    listed,
     paper_of,
     plain,
     section_words,
@@ -81,7 +82,7 @@ def _page(
         "part": rail.name,
         "hand": hand_of(rail),
         "stops": stops,
-        "warnings": warnings_of(rail, findings),
+        "warnings": [*([] if stops else _untested(frame, part)), *warnings_of(rail, findings)],
         "tube": section_words(frame, rail),
         "lead": f"{marks.reading.end} end" if marks.bends else "-",
         "seam": _seam(part),
@@ -108,13 +109,13 @@ def _no_shape(part: Unbuilt) -> Data:
 def _steps(frame: Frame, part: PartPlan, differ: Differences | None) -> list[Data]:
     found: list[Data] = []
     before = None
-    for marked, order in zip(part.marks.bends, part.orders.bends, strict=True):
-        turn, die = turn_words(part, order), marked.bend.die
+    for marked, order, tooling in zip(part.marks.bends, part.orders.bends, _tooling(frame, part.marks), strict=True):
+        turn = turn_words(part, order)
         found.append(
             {
                 "n": marked.bend.number,
                 "turn": turn[:1].upper() + turn[1:],
-                "die": (die or "-") if found and die != before else "",
+                "change": f"Change to {tooling}." if found and tooling != before else "",
                 "mark": [plain(frame, marked.mark), tape(frame, marked.mark)],
                 "gauge": [plain(frame, marked.mark_at_gauge), tape(frame, marked.mark_at_gauge)],
                 "face": order.face_on_die,
@@ -124,8 +125,33 @@ def _steps(frame: Frame, part: PartPlan, differ: Differences | None) -> list[Dat
                 "differs": sorted(differ.cells.get(marked.bend.number, ())) if differ is not None else [],
             }
         )
-        before = die
+        before = tooling
     return found
+
+
+def _tooling(frame: Frame, marks: MarkOut) -> list[str]:
+    """What each bend is made on, in words."""
+    radii = marks.reading.line.rows.radius
+    return [_tool_words(frame, bend.bend.die, float(radius)) for bend, radius in zip(marks.bends, radii, strict=True)]
+
+
+def _tool_words(frame: Frame, die: str | None, radius: float) -> str:
+    return f"radius {frame.say(radius)} (no die named)" if die is None else f"die {die}"
+
+
+def _untested(frame: Frame, plan: PartPlan) -> list[str]:
+    """Which set angles do not come from test bends of their own die and tube, a sentence each way."""
+    part, used = plan.marks.reading.part, set(_tooling(frame, plan.marks))
+    untested: dict[str, list[str]] = {}
+    for tool in shop_work(frame).tools:
+        name = _tool_words(frame, tool.name, tool.radius)
+        if tool.tube == part.tube and name in used:
+            untested.setdefault(tool.springback.kind, []).append(name)
+    said = {
+        "estimate": "the set angles of {} are estimates: make test bends first",
+        "none": "the springback of {} is not known and not in the set angles: make test bends first",
+    }
+    return [words.format(listed(untested[kind])) for kind, words in said.items() if kind in untested]
 
 
 def _marked(frame: Frame, bend: MarkedBend) -> str:
@@ -140,11 +166,7 @@ def _seam(part: PartPlan) -> str:
 
 def _dies(frame: Frame, marks: MarkOut) -> str:
     """The dies in the order they are put on."""
-    radii = marks.reading.line.rows.radius
-    names = [
-        f"no die named, radius {frame.say(float(radius))}" if bend.bend.die is None else bend.bend.die
-        for bend, radius in zip(marks.bends, radii, strict=True)
-    ]
+    names = [tooling.removeprefix("die ") for tooling in _tooling(frame, marks)]
     return ", then ".join(name for name, _ in groupby(names)) or "none: nothing is bent"
 
 

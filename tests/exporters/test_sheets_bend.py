@@ -163,6 +163,14 @@ def test_warnings_stand_with_their_part(tmp_path: Path) -> None:
     assert warned == [True, False, False, False, False]
 
 
+def test_set_angles_that_no_test_bend_stands_behind_are_called_what_they_are(tmp_path: Path) -> None:
+    job = job_of(tmp_path, TEN_BENDS.replace("  main: {", "  untried: {").replace("tube: main", "tube: untried"))
+    (page, _) = written("bend sheets", job, tmp_path)
+    assert "the set angles of die hard 10, die easy 5 and die hard 7 are estimates: make test bends first" in page.text
+    (page, *_) = written("bend sheets", HAULER, tmp_path)
+    assert "estimates" not in page.text
+
+
 def test_crossmembers_and_fit_points_are_marked_on_the_flat_tube(tmp_path: Path) -> None:
     # The rail begins at X -26 and runs straight to its first bend at 37.046: what stands there is marked at X + 26.
     right, *_ = written("bend sheets", HAULER, tmp_path)
