@@ -85,6 +85,8 @@ def section_words(frame: Frame, part: RailPart) -> str:
     size = part.section
     high, wide, wall, corner = (plain(frame, x) for x in (size.height, size.width, size.wall, size.corner))
     grade = f"; {part.grade}" if part.grade else ""
+    if size.round:
+        return f"{part.tube}: round, {high} diameter x {wall} wall {frame.unit}{grade}"
     return f"{part.tube}: {high} high x {wide} wide x {wall} wall, corner {corner} {frame.unit}{grade}"
 
 

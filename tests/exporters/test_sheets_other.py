@@ -134,6 +134,14 @@ def test_the_tape_check_gives_lengths_widths_and_diagonals_of_the_pair_as_drawn(
     assert f"differ by {2 * 158 * 0.0625 / diagonal:.3f} in" in page.text
 
 
+def test_a_round_tube_is_named_by_its_diameter(tmp_path: Path) -> None:
+    text = TEN_BENDS.replace("parts:", "  bar: {diameter: 1 3/4, wall: 1/8}\nparts:")
+    cross = "crossmembers:\n  - {name: bar, tube: bar, between: [wandering rail], x: 6}\n"
+    job = job_of(tmp_path, text + cross)
+    pages = written("cut list", job, tmp_path)
+    assert "bar: round, 1.750 diameter x 0.125 wall in" in pages[0].text
+
+
 def test_a_job_without_a_pair_says_so_on_its_tape_check(tmp_path: Path) -> None:
     job = job_of(tmp_path, TEN_BENDS.replace("hand: pair", "hand: single").replace("inboard", "left").replace(
         "outboard", "right"))  # fmt: skip
