@@ -23,7 +23,7 @@ VERSION = 1
 SHOWN = 12
 """Hexadecimal digits of the short form."""
 
-_NOT_ON_THE_PART = {"customer", "address", "note", "shop"}
+_NOT_ON_THE_PART = {"customer", "address", "note", "shop", "angles_to"}
 _NOT_IN_THE_FIT = {"date", "note", "line"}
 
 
@@ -43,6 +43,7 @@ def short(whole: str) -> str:
 def _job(frame: Frame) -> dict[str, Any]:
     """The job with what stands in files of its own: bend tables are rows already, meshes stand for their bytes."""
     data = frame.job.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude=_NOT_ON_THE_PART)
+    data["parts"] = _settled(data["parts"])
     for written in data.get("keep_clear", ()):
         if "mesh" in written["shape"]:
             content = frame.source.resolve(written["shape"]["mesh"]).read_bytes()
@@ -77,6 +78,13 @@ def _dies(frame: Frame) -> list[list[str | None]]:
 
 def _tools(frame: Frame) -> list[tuple[str | None, str]]:
     return [(tool.name, tool.tube) for tool in shop_work(frame).tools]
+
+
+def _settled(value: Any) -> Any:
+    """Parts without what the solver may make of them: as they stand is how they are made."""
+    if isinstance(value, dict):
+        return {name: _settled(item) for name, item in value.items() if name != "free"}
+    return [_settled(item) for item in value] if isinstance(value, list) else value
 
 
 def _given(model: Model) -> dict[str, Any]:

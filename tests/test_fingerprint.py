@@ -90,6 +90,12 @@ def test_words_that_no_part_is_made_from_do_not_change_it(tmp_path: Path, line: 
     assert taken(tmp_path / "with", f"{JOB}{line}\n") == taken(tmp_path / "without")
 
 
+def test_what_the_solver_may_change_does_not_change_it_until_it_does(tmp_path: Path) -> None:
+    freed = swapped(JOB, "{straight: 400}", "{straight: 400, free: [350, 450]}") + "angles_to: 1\n"
+    assert taken(tmp_path / "free", freed) == taken(tmp_path / "fixed")
+    assert taken(tmp_path / "solved", freed.replace("{straight: 400,", "{straight: 420,")) != taken(tmp_path / "fixed")
+
+
 def test_what_the_job_does_not_use_in_the_shop_does_not_change_it(tmp_path: Path) -> None:
     shop = SHOP.replace("shop: Test shop", "shop: Another name\nrates: {hour: 90}\nnote: words")
     shop = swapped(shop, "radius: 120", "radius: 125") + "  - {tube: other, length: 6 m, kerf: 2, end_trim: 10}\n"
