@@ -5,7 +5,7 @@ section properties (annex letter from memory). Axes are the tube frame's: `s` li
 height, so bending in the side view is about `s` and bending in the plan view is about `u`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, pi, sin
 
 from railmodel.errors import GeometryError
@@ -22,7 +22,9 @@ class Section:
         height: outside dimension along `u` (stands vertical in the rail as built).
         width: outside dimension along `s`.
         wall: wall thickness.
-        corner: outside corner radius; the inside radius is `corner - wall`, not below 0.
+        corner: outside corner radius.
+        inside: inside corner radius; None = `corner - wall`, not below 0, as cold-formed tube has it. Hot-finished
+            tube to EN 10210-2 has 1.0 x wall inside and 1.5 x wall outside.
 
     Raises:
         GeometryError: a dimension that is not positive, a wall or corner that does not fit.
@@ -39,6 +41,7 @@ class Section:
     width: float
     wall: float
     corner: float
+    inside: float | None = None
 
     def __post_init__(self) -> None:
         for name in ("height", "width", "wall"):
@@ -56,6 +59,11 @@ class Section:
                 f"corner {self.corner:g} does not fit a {size} section: it must be from 0 to {half:g}, "
                 "half the smaller side; choose a smaller corner radius"
             )
+        if not 0 <= self.inside_corner <= half - self.wall:
+            raise GeometryError(
+                f"inside corner {self.inside_corner:g} does not fit a {size} section of wall {self.wall:g}: it must be "
+                f"from 0 to {half - self.wall:g}; choose a smaller inside radius"
+            )
 
     @property
     def round(self) -> bool:
@@ -65,7 +73,7 @@ class Section:
     @property
     def inside_corner(self) -> float:
         """Inside corner radius, mm."""
-        return max(self.corner - self.wall, 0.0)
+        return max(self.corner - self.wall, 0.0) if self.inside is None else self.inside
 
     @property
     def area(self) -> float:
@@ -135,7 +143,7 @@ class Section:
     @property
     def turned(self) -> "Section":
         """The same tube with height and width exchanged."""
-        return Section(height=self.width, width=self.height, wall=self.wall, corner=self.corner)
+        return replace(self, height=self.width, width=self.height)
 
     def reach(self, roll: float) -> float:
         """How far the tube reaches from its centre in the direction of a roll (radians from the top face), mm."""
