@@ -15,7 +15,7 @@ from exporters.approval_points import badges, letters, points, states
 from exporters.approval_rows import bend_tables, finding_rows, fit_rows, gap_rows, joint_rows, part_rows
 from exporters.mesh import Mesh, mesh_of, packed
 from exporters.page import page, shipped
-from exporters.page_views import LETTER, VIEWS, drawing
+from exporters.page_views import LETTER, VIEWS, drawing, facets
 from railmodel.files import write_whole
 from railmodel.frame import Frame
 from railmodel.units import format_decimal
@@ -42,7 +42,8 @@ def approval_page(frame: Frame, answer: Answer) -> str:
     named = letters(frame)
     meshes = {part.label: mesh_of(part) for part in frame.parts if part.line.length > 0}
     marks = badges(frame, named)
-    drawings = [drawing(frame.parts, view, marks) for view in VIEWS] if meshes else []
+    every = facets(frame.parts)
+    drawings = [drawing(every, view, marks) for view in VIEWS] if meshes else []
     sizes = _letter_sizes([one.width for one in drawings])
     return page(
         "approval.html",

@@ -1,6 +1,6 @@
 """Views of a frame as SVG to stand inside a page: small, coloured by the page, with short badges. mm on the vehicle."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,33 +52,6 @@ class Drawing:
     width: float
 
 
-def drawing(every: Facets, view: View, badges: Iterable[Badge] = ()) -> Drawing:
-    """Parts in a view with badges beside their places, and the datum's axes where it is not far from them.
-
-    Args:
-        every: the parts' facets.
-        view: where it is seen from.
-        badges: the first ones get the best places.
-    """
-    faces, boxes, low, high = _faces(every, view)
-    reach = float(max(high - low)) * 0.1
-    extra: list[str] = []
-    if np.maximum(low, -high).max() <= 4 * reach:
-        extra, corners = _datum(view, reach)
-        low, high = np.minimum(low, corners.min(axis=0)), np.maximum(high, corners.max(axis=0))
-    width = float(high[0] - low[0]) * 1.12
-    letter = LETTER * width
-    marks, box = _badges(badges, view, letter, boxes, Rect(*low.tolist(), *high.tolist()))
-    margin = 0.6 * letter
-    x, y = box.left - margin, box.low - margin
-    w, h = box.right - box.left + 2 * margin, box.high - box.low + 2 * margin
-    svg = (
-        f'<svg viewBox="{x:.0f} {y:.0f} {w:.0f} {h:.0f}" role="img" aria-label="{view.name}">'
-        f"{''.join((*faces, *extra, *marks))}</svg>"
-    )
-    return Drawing(view.name, svg, w)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Facets:
     """The facets of parts' faces.
@@ -102,6 +75,34 @@ def facets(parts: Iterable[RailPart]) -> Facets:
         np.array([panel.normal for panel in found]).reshape(-1, 3),
         np.array([(True, panel.ends, True, panel.begins) for panel in found], dtype=bool).reshape(-1, 4),
     )
+
+
+def drawing(every: Facets, view: View, badges: Iterable[Badge] = ()) -> Drawing:
+    """Parts in a view with badges beside their places, and the datum's axes where it is not far from them.
+
+    Args:
+        every: the parts' facets.
+        view: where it is seen from.
+        badges: the first ones get the best places.
+    """
+    faces, boxes, low, high = _faces(every, view)
+    reach = float(max(high - low)) * 0.1
+    axes: list[tuple[str, Array]] = []
+    if np.maximum(low, -high).max() <= 4 * reach:
+        axes = _axes(view, reach)
+        ends = np.array([[0.0, 0.0], *(1.1 * at for _, at in axes)])
+        low, high = np.minimum(low, ends.min(axis=0)), np.maximum(high, ends.max(axis=0))
+    letter = LETTER * float(high[0] - low[0]) * 1.12
+    room = Room([Rect.around(x, y, letter, letter) for _, (x, y) in axes])
+    marks, box = _badges(badges, view, letter, boxes, room, Rect(*low.tolist(), *high.tolist()))
+    margin = 0.6 * letter
+    x, y = box.left - margin, box.low - margin
+    w, h = box.right - box.left + 2 * margin, box.high - box.low + 2 * margin
+    svg = (
+        f'<svg viewBox="{x:.0f} {y:.0f} {w:.0f} {h:.0f}" role="img" aria-label="{view.name}">'
+        f"{''.join((*faces, *_datum(axes), *marks))}</svg>"
+    )
+    return Drawing(view.name, svg, w)
 
 
 def _faces(every: Facets, view: View) -> tuple[list[str], Array, Array, Array]:
@@ -131,25 +132,25 @@ def _flat(view: View, points: Array) -> Array:
     return view.flat(points) * [1.0, -1.0]
 
 
-def _datum(view: View, reach: float) -> tuple[list[str], Array]:
-    """The axes at the datum, each with its letter, and the corners of what is drawn."""
-    found, corners = ['<circle class="a" r="0"/>'], [np.zeros(2)]
-    for letter, axis in _AXES:
-        end = _flat(view, np.array(axis) * reach)
-        if np.linalg.norm(end) < reach * 0.1:  # looks at the eye
-            continue
-        beside = end * 1.22
-        corners += [beside * 1.1]
-        found.append(f'<path class="a" d="M0,0L{end[0]:.0f},{end[1]:.0f}"/>')
-        found.append(f'<text class="a" x="{beside[0]:.0f}" y="{beside[1]:.0f}">{letter}</text>')
-    return found, np.array(corners)
+def _axes(view: View, reach: float) -> list[tuple[str, Array]]:
+    """The axes at the datum that can be seen: the letter of each and where it stands."""
+    ends = [(letter, _flat(view, np.array(axis) * reach)) for letter, axis in _AXES]
+    return [(letter, end * 1.22) for letter, end in ends if np.linalg.norm(end) > reach * 0.1]
+
+
+def _datum(axes: Iterable[tuple[str, Array]]) -> Iterator[str]:
+    """The axes at the datum, each with its letter."""
+    for letter, at in axes:
+        x, y = at / 1.22
+        yield f'<path class="a" d="M0,0L{x:.0f},{y:.0f}"/>'
+        yield f'<text class="a" x="{at[0]:.0f}" y="{at[1]:.0f}">{letter}</text>'
 
 
 def _badges(
-    badges: Iterable[Badge], view: View, letter: float, tubes: Array, drawn: Rect
+    badges: Iterable[Badge], view: View, letter: float, tubes: Array, room: Room, drawn: Rect
 ) -> tuple[list[str], Rect]:
     """Badges beside their places with a line to them, off each other, and the window that holds all."""
-    room, found, box = Room(), [], drawn
+    found, box = [], drawn
     done: set[tuple[str, int, int]] = set()
     for badge in badges:
         x, y = _flat(view, np.array(badge.at)).tolist()

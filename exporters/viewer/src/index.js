@@ -233,11 +233,11 @@ class View {
   }
 
   resize() {
-    this.width = Math.max(1, this.stage.clientWidth);
-    this.height = Math.max(1, this.stage.clientHeight);
-    this.aspect = this.width / this.height;
-    this.renderer.setPixelRatio(Math.min(2, devicePixelRatio || 1));
-    this.renderer.setSize(this.width, this.height, false);
+    const [width, height] = [Math.max(1, this.stage.clientWidth), Math.max(1, this.stage.clientHeight)];
+    const sharp = Math.min(2, devicePixelRatio || 1);
+    if (width === this.width && height === this.height && sharp === this.sharp) return;
+    [this.width, this.height, this.sharp, this.aspect] = [width, height, sharp, width / height];
+    this.renderer.setDrawingBufferSize(width, height, sharp);
     if (this.whole) this.show();
     if (this.frames) this.render(); // at once: a canvas of a new size is empty
   }
