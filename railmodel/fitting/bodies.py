@@ -6,12 +6,13 @@ pieces are those of the square tube, eight corners each, and only the last corne
 straight prism of its own. The pieces leave nothing of the true tube out and stand out from it by at most the sag.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
 
 from railmodel.errors import GeometryError
+from railmodel.fitting.bundles import bundles
 from railmodel.fitting.motion import Vector
 from railmodel.fitting.shapes import Cylinder
 from railmodel.fitting.solids import Frame, Solids, polyhedron, solids_of
@@ -47,7 +48,7 @@ class Body:
     Args:
         name: what people call it.
         line: its centreline.
-        solids: its pieces.
+        solids: its pieces, and after them bundles of slices of its bends.
         pieces: the polyhedra they are made of (the square-cornered core, where the solid has a ball); none where
             the part is round.
         stretch: index into `line.stretches` of each piece.
@@ -152,14 +153,27 @@ def _body(
     if ends:
         along[is_end] = [line.start.t, line.end.t]
 
+    bends = bundles(line, found)
+    shapes = [*(piece.vertices for piece in found), *bends.vertices]
+    more = len(bends.vertices)
+    ball = np.append(np.where(is_end, 0.0, rounding[0]), np.full(more, rounding[0]))
+    disc = np.append(np.where(is_end, rounding[1], 0.0), np.zeros(more))
+
     def make(index: int) -> Any:
-        piece = found[index]
-        shape = convex(piece.vertices)
-        shape.setSweptSphereRadius(0.0 if is_end[index] else rounding[0])
+        shape = convex(shapes[index])
+        shape.setSweptSphereRadius(ball[index])
         return shape
 
-    ball, disc = np.where(is_end, 0.0, rounding[0]), np.where(is_end, rounding[1], 0.0)
-    solids = solids_of(vertices, make, ball=ball, disc=disc, axis=along)
+    if more:
+        wider = np.repeat(bends.vertices[:, :1], width - 8, axis=1)
+        vertices = np.concatenate([vertices, np.concatenate([bends.vertices, wider], axis=1)])
+        ahead = bends.vertices[:, 4:].mean(axis=1) - bends.vertices[:, :4].mean(axis=1)
+        along = np.concatenate([along, ahead / np.linalg.norm(ahead, axis=-1, keepdims=True)])
+    solids = replace(
+        solids_of(vertices, make, ball=ball, disc=disc, axis=along),
+        children=np.concatenate([np.zeros((len(found), 2), dtype=np.int64), bends.children]),
+        slack=np.append(np.zeros(len(found)), bends.slack),
+    )
     return Body(name, line, solids, found, tuple(piece.stretch for piece in found))
 
 

@@ -165,16 +165,17 @@ class Bounds:
 
     def distances(self, a: Index, b: Index, spot: Array) -> tuple[Array, Array]:
         """Distances (n,) and directions (n, 3) from solids a to solids b at parameters, by the collision library."""
-        distance, normal = np.empty(len(a)), np.empty((len(a), 3))
-        for i, (distance[i], found) in enumerate(self._asked(a, b, self.placing(b, spot))):
+        distance, normal = [], np.empty((len(a), 3))
+        for i, (apart, found) in enumerate(self._asked(a, b, spot)):
+            distance.append(apart)
             normal[i] = found.normal
         size = np.linalg.norm(normal, axis=-1, keepdims=True)
-        return distance, np.where(size > 0.5, normal / np.maximum(size, 0.5), [0.0, 0.0, 1.0])
+        return np.array(distance), np.where(size > 0.5, normal / np.maximum(size, 0.5), [0.0, 0.0, 1.0])
 
     def touching(self, a: Index, b: Index, spot: Array) -> tuple[Array, Array]:
         """The nearest points (n, 3) of solids a and of solids b at parameters, by the collision library."""
         points = np.empty((2, len(a), 3))
-        for i, (_, found) in enumerate(self._asked(a, b, self.placing(b, spot))):
+        for i, (_, found) in enumerate(self._asked(a, b, spot)):
             points[0, i], points[1, i] = found.getNearestPoint1(), found.getNearestPoint2()
         return points[0], points[1]
 
@@ -184,22 +185,19 @@ class Bounds:
         rotation, shift = self.motions.place(group, self.motions.values(group, spot))
         return rotation @ self.b.turn[b], shift + np.einsum("nij,nj->ni", rotation, self.b.move[b])
 
-    def _asked(self, a: Index, b: Index, placing: tuple[Array, Array]) -> Iterator[tuple[float, Any]]:
-        """Distance and result of each question to the collision library."""
+    def _asked(self, a: Index, b: Index, spot: Array) -> Iterator[tuple[float, Any]]:
+        """Distance and result of each question to the collision library; the result is used again for the next."""
         import coal
 
-        request, result = coal.DistanceRequest(), coal.DistanceResult()
+        request, result, there, ask = coal.DistanceRequest(), coal.DistanceResult(), coal.Transform3s(), coal.distance
         request.gjk_tolerance = _SHARP
-        here, there = coal.Transform3s(), coal.Transform3s()
-        first, second = zip(self.a.turn[a], self.a.move[a], strict=True), zip(*placing, strict=True)
-        shapes = zip(self.a.shapes(a), self.b.shapes(b), strict=True)
-        for (still, moving), (own_turn, own_move), (turn, move) in zip(shapes, first, second, strict=True):
-            here.setRotation(own_turn)
-            here.setTranslation(own_move)
+        turns, moves = self.placing(b, spot)
+        asked = zip(self.a.shapes(a), self.a.places(a), self.b.shapes(b), turns, moves, strict=True)
+        for still, here, moving, turn, move in asked:
             there.setRotation(turn)
             there.setTranslation(move)
             result.clear()  # a used result keeps its direction
-            yield coal.distance(still, here, moving, there, request, result), result
+            yield ask(still, here, moving, there, request, result), result
 
 
 def segments(solids: Solids) -> tuple[Array, Array, Array]:

@@ -75,7 +75,7 @@ def bounded(bounds: Bounds, boxes: Boxes, gap: Array, normal: Array) -> Cells:
     agree = np.einsum("nci,ni->nc", normal, one).min(axis=1)  # no mixture of the directions is shorter than this
     deep = np.where(agree > _AGREE, least / np.maximum(agree, _AGREE), -np.inf)
     low = np.maximum(boxes.low, np.where(least >= 0, least, deep))
-    spent = cost.sum(axis=1) <= _IDLE
+    spent = (cost.sum(axis=1) <= _IDLE) & ~bounds.a.holds[boxes.a]
     return Cells(bounds.improved(replace(boxes, low=np.asarray(low), spent=spent), one), gap, normal, cost)
 
 

@@ -5,6 +5,7 @@ that the search opens only the few bundles that come near a part.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -41,11 +42,11 @@ class MeshShape:
         if not np.isfinite(self.triangles).all():
             raise GeometryError("mesh: a corner is not a finite number; export it again from a model that is whole")
 
-    @property
+    @cached_property
     def extent(self) -> tuple[Array, Array]:
         """The least and the greatest x, y, z, mm."""
-        points = self.triangles.reshape(-1, 3)
-        return points.min(axis=0), points.max(axis=0)
+        low, high = (_over_corners(one, self.triangles) for one in (np.minimum, np.maximum))
+        return low.min(axis=0), high.max(axis=0)
 
     def placed(self, at: Vector = (0.0, 0.0, 0.0), turn: Vector = (0.0, 0.0, 0.0)) -> "MeshShape":
         """The mesh turned about its own origin (X, then Y, then Z, radians) with that origin brought to `at`."""
@@ -57,22 +58,25 @@ class MeshShape:
 
     def solids(self) -> Solids:
         """Bundles within bundles, each a box square to its triangles' mean normal, and last the triangles."""
-        triangles = self.triangles[_z_order(self.triangles.mean(axis=1))]
-        count = len(triangles)
+        triangles = self.triangles[_z_order(_over_corners(np.add, self.triangles) / 3)]
+        count, middle = len(triangles), _over_corners(np.add, triangles) / 3
         starts = [np.arange(0, count, size) for size in _BUNDLES]
         first = np.cumsum([0] + [len(start) for start in starts])  # where each level begins, the triangles last
         bundles = int(first[-1])
         vertices = np.empty((bundles + count, 8, 3))
-        vertices[:bundles] = np.concatenate([_boxes(triangles, start) for start in starts])
+        points, normal = triangles, np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+        for level, inside in zip(reversed(range(len(starts))), (1, *reversed(_BUNDLES)), strict=False):
+            points, normal = _boxes(points, normal, starts[level] // inside)
+            vertices[first[level] : first[level + 1]] = points
         vertices[bundles:] = triangles[:, [0, 1, 2, 0, 0, 0, 0, 0]]
-        middle = triangles.mean(axis=1)
         children = np.zeros((bundles + count, 2), dtype=np.int64)
         for level, (start, size) in enumerate(zip(starts, (*_BUNDLES[1:], 1), strict=True)):
             ends = -(-np.append(start[1:], count) // size)
             here = slice(first[level], first[level + 1])
             children[here] = first[level + 1] + np.stack([start // size, ends], axis=-1)
         none = np.zeros(bundles + count)
-        reach = np.sqrt(((triangles - middle[:, None]) ** 2).sum(axis=-1).max(axis=-1))
+        off = triangles - middle[:, None]
+        reach = np.sqrt(_over_corners(np.maximum, np.einsum("nci,nci->nc", off, off)))
         return Solids(
             vertices=vertices,
             ball=none,
@@ -83,6 +87,7 @@ class MeshShape:
             radius=np.concatenate([np.linalg.norm(vertices[:bundles, 7] - vertices[:bundles, 0], axis=-1) / 2, reach]),
             group=np.zeros(bundles + count, dtype=np.int64),
             children=children,
+            slack=none,
             turn=np.broadcast_to(np.eye(3), (bundles + count, 3, 3)),
             move=np.broadcast_to(np.zeros(3), (bundles + count, 3)),
             make=lambda index: polyhedron(vertices[index, :3], ((0, 1, 2),)),
@@ -109,19 +114,27 @@ class MeshShape:
         return bool(np.count_nonzero(crossed) % 2)
 
 
-def _boxes(triangles: Array, start: Index) -> Array:
-    """(m, 8, 3) boxes around bundles of triangles (n, 3, 3) that begin at `start` (m,)."""
-    normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+def _over_corners(combine: np.ufunc, values: Array) -> Array:
+    """Values (n, 3, ...) of triangles combined over their corners; faster than reducing along so short an axis."""
+    return np.asarray(combine(combine(values[:, 0], values[:, 1]), values[:, 2]))
+
+
+def _boxes(points: Array, normal: Array, start: Index) -> tuple[Array, Array]:
+    """Boxes (m, 8, 3) around bundles, which begin at `start` (m,), of triangles or boxes with their corners (n, k, 3).
+
+    `normal` (n, 3) is the sum of the normals in each; the sums in the bundles (m, 3) are given back beside the boxes.
+    """
     normal = np.add.reduceat(normal, start)
     size = np.linalg.norm(normal, axis=-1, keepdims=True)
     z = np.where(size > 0, normal / np.where(size > 0, size, 1), [0.0, 0.0, 1.0])
     x = np.cross(z, np.eye(3)[np.argmin(np.abs(z), axis=-1)])
     x /= np.linalg.norm(x, axis=-1, keepdims=True)
     axes = np.stack([x, np.cross(z, x), z], axis=1)  # rows
-    own = triangles @ np.repeat(axes, np.diff(np.append(start, len(triangles))), axis=0).transpose(0, 2, 1)
-    low, high = np.minimum.reduceat(own.min(axis=1), start), np.maximum.reduceat(own.max(axis=1), start)
+    own = points @ np.repeat(axes, np.diff(np.append(start, len(points))), axis=0).transpose(0, 2, 1)
+    own, first = own.reshape(-1, 3), start * points.shape[1]
+    low, high = np.minimum.reduceat(own, first), np.maximum.reduceat(own, first)
     corner = ((np.arange(8)[:, None] >> np.arange(3)) & 1).astype(bool)
-    return np.asarray(np.where(corner, high[:, None], low[:, None]) @ axes)
+    return np.where(corner, high[:, None], low[:, None]) @ axes, normal
 
 
 def _z_order(points: Array) -> Index:

@@ -6,6 +6,7 @@ reported is never above the true least distance of the solids, and below it by a
 """
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,7 +91,6 @@ class _Search:
         boxes = self.roots()
         self.seed()
         cells = self.cells_of(boxes.take(np.zeros(0, dtype=np.int64)))
-        boxes, cells = self.work(boxes, cells, 1)
         boxes = self.prune(self.bounds.improved(boxes, self.best_normal[boxes.pair]))
         boxes = self.prune(self.bounds.improved(boxes, self.bounds.towards(boxes)))
         each = 1
@@ -119,25 +119,35 @@ class _Search:
         )
 
     def roots(self) -> Boxes:
-        """Whole travels of every pair of solids, bounded by a segment and a ball around each."""
+        """Whole travels of every pair of outermost solids; also asks for one likely distance of every pair of groups.
+
+        The bound is that of a segment and a ball around each solid.
+        """
         roots, group = self.root, self.b.group[self.root]
         middle = self.bounds.carried(roots, self.b.centre[roots], self.bounds.box[group] / 2)
         inside = self.bounds.carried(roots, self.b.inside[roots], self.bounds.box[group] / 2)
         travel = (self.bounds.rate[roots] * self.bounds.box[group]).sum(-1) / 2
-        found = []
+        found: list[Boxes] = []
+        likely: list[Boxes] = []
         for body in range(self.shape[0]):
             mine = np.flatnonzero(self.a.group == body)
             start, along, around = self.bounds.start[mine], self.bounds.along[mine], self.bounds.around[mine]
-            away = from_segments(start, along, middle)
-            low = away - around[:, None] - self.b.radius[roots] - travel
+            low = from_segments(start, along, middle) - around[:, None] - self.b.radius[roots] - travel
             most = from_segments(start, along, inside) + around[:, None]
-            pair = body * self.shape[1] + group
+            real, pair = ~self.a.holds[mine], body * self.shape[1] + group
             least_most = np.full(self.shape[1], np.inf)
-            np.minimum.at(least_most, group, most.min(axis=0))
-            i, j = np.nonzero((low <= least_most[group]) & ~self.skip[body, group])
-            end = self.bounds.box[group[j]]
-            new = np.zeros(len(j), dtype=bool)
-            found.append(Boxes(pair[j], mine[i], roots[j], low[i, j], end / 2, np.zeros_like(end), end, new))
+            np.minimum.at(least_most, group, most[real].min(axis=0))
+            wanted = (low <= least_most[group]) & ~self.skip[body, group]
+            outermost, innermost = self.a.roots[mine][:, None], real[:, None] & ~self.b.holds[roots]
+            for where, which in ((found, wanted & outermost), (likely, wanted & innermost)):
+                one, other = np.nonzero(which)
+                end, new = self.bounds.box[group[other]], np.zeros(len(one), dtype=bool)
+                where.append(
+                    Boxes(pair[other], mine[one], roots[other], low[one, other], end / 2, np.zeros_like(end), end, new)
+                )
+        seeds = Boxes.together(likely)
+        seeds = seeds.take(self.choose(seeds, 1))
+        self.look(seeds, seeds.spot)
         return Boxes.together(found)
 
     def seed(self) -> None:
@@ -153,7 +163,7 @@ class _Search:
             bundles = np.tile(bundles, len(corners))
             points = self.bounds.carried(bundles, self.b.inside[bundles], spot)
             for body in np.flatnonzero(~self.skip[:, group]):
-                mine = np.flatnonzero(self.a.group == body)
+                mine = np.flatnonzero((self.a.group == body) & ~self.a.holds)
                 away = from_segments(self.bounds.start[mine], self.bounds.along[mine], points)
                 i, j = np.unravel_index(int(away.argmin()), away.shape)
                 one = spot[j : j + 1]
@@ -188,12 +198,16 @@ class _Search:
         now, parts, more = boxes.take(chosen), [boxes.take(~chosen)], [cells]
         held = self.b.holds[now.b]
         if not held.all():
-            more.append(self.cells_of(self.looked_into(now.take(~held))))
+            looked = self.looked_into(now.take(~held))
+            moving = self.bounds.moving[looked.b]
+            more.append(self.cells_of(looked.take(moving)))
+            inner = opened(self.a, looked.take(~moving), "a")
+            parts.append(self.bounds.improved(inner, self.bounds.towards(inner)))
         if held.any():
             now = now.take(held)
             size = (now.end - now.start) * self.bounds.most[now.b]
             far = size.max(axis=-1) > self.b.radius[now.b]
-            for some in (cut(now.take(far), size[far].argmax(axis=-1)), opened(self.b, now.take(~far))):
+            for some in (cut(now.take(far), size[far].argmax(axis=-1)), opened(self.b, now.take(~far), "b")):
                 guesses = np.stack([self.bounds.towards(some), self.best_normal[some.pair]], axis=1)
                 parts.append(self.bounds.improved(some, guesses))
         found = Cells.together(more)
@@ -202,7 +216,7 @@ class _Search:
     def looked_into(self, boxes: Boxes) -> Boxes:
         """Boxes of real solids after one distance each, without those that need no more."""
         boxes = self.bounds.improved(boxes, self.look(boxes, boxes.spot)[1])
-        return self.prune(replace(boxes, spent=~self.bounds.moving[boxes.b]))
+        return self.prune(replace(boxes, spent=~(self.bounds.moving[boxes.b] | self.a.holds[boxes.a])))
 
     def cells_of(self, boxes: Boxes) -> Cells:
         """Boxes with the distances at their corners."""
@@ -223,14 +237,20 @@ class _Search:
         return np.take_along_axis(gap, number, axis=1), np.take_along_axis(normal, number[..., None], axis=1)
 
     def refine(self, cells: Cells, each: int) -> Cells:
-        """Cut the lowest cells in two across the parameter that costs most, and look at the corners of the cut."""
+        """Cut the lowest cells in two across the parameter that costs most, and look at the corners of the cut.
+
+        Cells of a bundle that stands out by more than the cut would gain are opened instead.
+        """
         chosen = self.choose(cells.boxes, each)
         now = cells.take(chosen)
         if not len(now):
             return cells
+        bundled = self.a.slack[now.boxes.a] > now.cost.max(axis=-1)
+        inner = self.cells_of(opened(self.a, now.boxes.take(bundled), "a"))
+        now = now.take(~bundled)
         across = now.cost.argmax(axis=-1)
         both = halves(self.bounds, now, across, self.found_at(now.boxes, *on_the_cut(now, across)))
-        found = Cells.together([cells.take(~chosen), both])
+        found = Cells.together([cells.take(~chosen), inner, both])
         return found.take(self.is_open(found.boxes))
 
     def look(self, boxes: Boxes, spot: Array) -> tuple[Array, Array]:
@@ -241,7 +261,8 @@ class _Search:
         """
         distance, normal = self.bounds.distances(boxes.a, boxes.b, spot)
         self.queries += len(boxes)
-        order = np.lexsort((distance, boxes.pair))
+        real = np.flatnonzero(~(self.a.holds[boxes.a] | self.b.holds[boxes.b]))
+        order = real[np.lexsort((distance[real], boxes.pair[real]))]
         pair = boxes.pair[order]
         lead = order[np.flatnonzero(np.diff(pair, prepend=-1))]
         lead = lead[distance[lead] < self.near[boxes.pair[lead]]]
@@ -251,10 +272,11 @@ class _Search:
         return self.bounds.planes(boxes.a, boxes.b, spot, normal), normal
 
 
-def opened(solids: Solids, boxes: Boxes) -> Boxes:
-    """Each box once for every solid its bound holds."""
-    children = solids.children[boxes.b]
+def opened(solids: Solids, boxes: Boxes, which: Literal["a", "b"]) -> Boxes:
+    """Each box once for every solid its bound a or b holds."""
+    held = getattr(boxes, which)
+    children = solids.children[held]
     count = children[:, 1] - children[:, 0]
     repeat = np.repeat(np.arange(len(boxes)), count)
     inner = np.arange(len(repeat)) - np.repeat(np.cumsum(count) - count, count)
-    return replace(boxes.take(repeat), b=children[repeat, 0] + inner)
+    return replace(boxes.take(repeat), **{which: children[repeat, 0] + inner})

@@ -40,6 +40,7 @@ class Solids:
         radius: (n,) radius of that ball.
         group: (n,) which body or shape it is part of, from 0.
         children: (n, 2) range of solids that replace it when it is only a bound around them; empty where it is real.
+        slack: (n,) how far a bound stands out from what it holds, mm; 0 where real, or where nobody needs to know.
         turn: (n, 3, 3) rotation that brings the collision library's shape to where the solid is drawn.
         move: (n, 3) shift that does so after it.
         make: makes the collision library's shape of the i-th solid.
@@ -54,6 +55,7 @@ class Solids:
     radius: Array
     group: Index
     children: Index
+    slack: Array
     turn: Array
     move: Array
     make: Callable[[int], Any]
@@ -65,12 +67,28 @@ class Solids:
     def _made(self) -> list[Any]:
         return [None] * len(self)
 
+    @cached_property
+    def _places(self) -> list[Any]:
+        return [None] * len(self)
+
     def shapes(self, which: Index) -> list[Any]:
         """The collision library's shapes of solids (n,), each made once."""
         made = self._made
-        for index in which[[made[i] is None for i in which]]:
-            made[index] = made[index] or self.make(int(index))
-        return [made[i] for i in which]
+        for index in np.unique(which).tolist():
+            if made[index] is None:
+                made[index] = self.make(index)
+        return [made[i] for i in which.tolist()]
+
+    def places(self, which: Index) -> list[Any]:
+        """What brings those shapes to where the solids are drawn, as the collision library's placings."""
+        import coal
+
+        made = self._places
+        for index in np.unique(which).tolist():
+            if made[index] is None:
+                turn, move = (np.ascontiguousarray(one[index]) for one in (self.turn, self.move))
+                made[index] = coal.Transform3s(turn, move)
+        return [made[i] for i in which.tolist()]
 
     def frame(self, index: int) -> Frame:
         """The collision library's shape of one solid with what brings it there."""
@@ -134,6 +152,7 @@ def solids_of(
         radius=np.sqrt(np.einsum("nvi,nvi->nv", off, off).max(axis=1)) + ball + disc,
         group=np.zeros(count, dtype=np.int64),
         children=np.zeros((count, 2), dtype=np.int64),
+        slack=np.zeros(count),
         turn=np.broadcast_to(np.eye(3) if placed is None else placed[0], (count, 3, 3)),
         move=np.broadcast_to(np.zeros(3) if placed is None else placed[1], (count, 3)),
         make=make,
@@ -142,6 +161,8 @@ def solids_of(
 
 def joined(parts: Sequence[Solids]) -> Solids:
     """Several sets as one, each set its own group."""
+    if len(parts) == 1:
+        return parts[0]
     begin = np.cumsum([0] + [len(part) for part in parts])
     width = max(part.vertices.shape[1] for part in parts)
     owner = np.repeat(np.arange(len(parts)), np.diff(begin))
@@ -163,6 +184,7 @@ def joined(parts: Sequence[Solids]) -> Solids:
         radius=column("radius"),
         group=owner,
         children=np.concatenate([part.children + begin[i] for i, part in enumerate(parts)]),
+        slack=column("slack"),
         turn=column("turn"),
         move=column("move"),
         make=make,
