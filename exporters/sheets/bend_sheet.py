@@ -90,7 +90,7 @@ def _page(
         "cut": [plain(frame, marks.cut_length), tape(frame, marks.cut_length)],
         "trims": _trims(frame, marks),
         "flat": None if stops else flat_view(frame, marks, places, width),
-        "views": part_views(rail, width, *((58.0, 1) if many else (116.0, 2))) if marks.bends else [],
+        "views": part_views(rail, width, *((52.0, 1) if many else (116.0, 2))) if marks.bends else [],
         "gauge": any(abs(bend.mark_at_gauge - bend.mark) > LENGTH for bend in marks.bends),
         "steps": [] if stops else _steps(frame, part, differ),
         "differs": None if differ is None else {"other": differ.other, "says": differ.says},
@@ -213,7 +213,7 @@ def _ends(frame: Frame, part: PartPlan) -> list[str]:
     words = []
     for end, cut in zip(("front", "rear"), part.marks.reading.part.cuts or (), strict=False):
         how = f"{end} end {cut.kind}, against {cut.rail}"
-        if cut.kind != "square":
+        if cut.kind != "square" and degrees(cut.angle) >= 0.005:
             how += f", {degrees(cut.angle):.2f} degrees off square"
         elif cut.gap > LENGTH:
             how += f", gap of {frame.say(cut.gap)} at one side"
