@@ -145,7 +145,7 @@ def fit(
     as_json: Annotated[bool, typer.Option("--json", help="Print values, wishes and fights as JSON.")] = False,
     write: Annotated[bool, typer.Option("--write", help="Store the values where every wish is met.")] = False,
     angles: Annotated[float | None, typer.Option(help="Land angles on whole (1) or half (0.5) degrees.")] = None,
-    starts: Annotated[int, typer.Option(help="How many starting shapes to try.")] = 4,
+    starts: Annotated[int, typer.Option(help="How many starting shapes to try.")] = 16,
 ) -> None:
     """Find the bendable shape nearest to the job that meets its fit points, gaps and joints within its free: ranges."""
     from railmodel.app.fit_command import run_fit

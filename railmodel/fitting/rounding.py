@@ -23,6 +23,9 @@ SOLVES = 40
 _SAME_CHANGE = 1e-4
 """Changes (parts of ranges) that differ by less than this are one."""
 
+_ENOUGH = 3
+"""Lengths in a row that cannot be put on a mark, after which no more are tried."""
+
 _ON_STEP = 1e-7
 """An angle this close to a step (radians) is on it."""
 
@@ -145,11 +148,15 @@ def land_lengths(task: Task, answer: Answer, step: float) -> tuple[Task, Answer]
     found = polish(every, answer.x)
     if found.ok:
         return every, found
+    failed = 0
     for number in sorted(marks, key=lambda one: abs(values[one] - marks[one])):
         trial = _held(task, {number: marks[number]})
         found = polish(trial, answer.x)
+        failed = 0 if found.ok else failed + 1
         if found.ok:
             task, answer = trial, found
+        if failed == _ENOUGH:
+            break
     return task, answer
 
 

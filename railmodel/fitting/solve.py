@@ -57,6 +57,9 @@ _ALIKE = 1e-3
 _ENDS = 3
 """Ends of the smooth wishes from which clearances are looked into."""
 
+STARTS = 16
+"""Starting shapes tried at once, unless told otherwise: enough for every rail of the tests to be found again."""
+
 _SAMPLES = 64
 _SEED = 20240229
 
@@ -175,7 +178,7 @@ def solve(
     task: Task,
     *,
     asked: Collection[int] | None = None,
-    starts: int = 4,
+    starts: int = STARTS,
     near: Sequence[Array] = (),
     any_will_do: bool = False,
 ) -> Answer:

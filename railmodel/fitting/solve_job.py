@@ -14,7 +14,7 @@ from railmodel.fitting.near import clearances_of
 from railmodel.fitting.open_dies import at_level, level_count, open_parts, same_dies
 from railmodel.fitting.problem import problem_of, right_part
 from railmodel.fitting.rounding import land_angles, land_lengths
-from railmodel.fitting.solve import Answer, Task, solve
+from railmodel.fitting.solve import STARTS, Answer, Task, solve
 from railmodel.fitting.variables import Variable, variables_of
 from railmodel.fitting.wish_groups import LargestAngle
 from railmodel.fitting.write_back import DIGITS, changes_of
@@ -66,7 +66,7 @@ class Solved:
 
 
 def solve_job(
-    source: JobFile, limits: Callable[[Frame], LargestAngle], *, step: float | None = None, starts: int = 4
+    source: JobFile, limits: Callable[[Frame], LargestAngle], *, step: float | None = None, starts: int = STARTS
 ) -> Solved:
     """Solve a job.
 
