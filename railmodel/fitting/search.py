@@ -260,6 +260,8 @@ class _Search:
             Lower bounds (n,) of the distances by the planes square to the directions (n, 3) found.
         """
         distance, normal = self.bounds.distances(boxes.a, boxes.b, spot)
+        planes = self.bounds.planes(boxes.a, boxes.b, spot, normal)
+        distance = np.maximum(distance, planes)
         self.queries += len(boxes)
         real = np.flatnonzero(~(self.a.holds[boxes.a] | self.b.holds[boxes.b]))
         order = real[np.lexsort((distance[real], boxes.pair[real]))]
@@ -269,7 +271,7 @@ class _Search:
         pair = boxes.pair[lead]
         self.near[pair], self.best_a[pair], self.best_b[pair] = distance[lead], boxes.a[lead], boxes.b[lead]
         self.best_spot[pair], self.best_normal[pair] = spot[lead], normal[lead]
-        return self.bounds.planes(boxes.a, boxes.b, spot, normal), normal
+        return planes, normal
 
 
 def opened(solids: Solids, boxes: Boxes, which: Literal["a", "b"]) -> Boxes:
