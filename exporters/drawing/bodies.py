@@ -10,6 +10,7 @@ from math import acos, ceil, radians
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railmodel.end_cuts import to_cut
 from railmodel.geometry.centreline import Stretch
@@ -82,19 +83,23 @@ class Body:
 
     Args:
         label: whose it is.
+        dashed: whether it is shown dashed where it is behind another body.
         straights: straight edges.
         rounds: circular edges.
         creases: edges of curved faces.
         faces: (n, 4, 3) corners of flat faces; three-cornered ones repeat the last.
         normals: (n, 3) outward.
+        joins: (n, 4) whether a face goes on beyond its border from each corner to the next, all but flat.
     """
 
     label: str
+    dashed: bool
     straights: tuple[Straight, ...]
     rounds: tuple[Round, ...]
     creases: tuple[Crease, ...]
     faces: Array
     normals: Array
+    joins: NDArray[np.bool_]
 
 
 def steps(angle: float, radius: float) -> int:
@@ -111,6 +116,7 @@ def tube_body(part: RailPart) -> Body:
     creases: list[Crease] = []
     faces: list[Array] = []
     normals: list[Array] = []
+    joins: list[tuple[bool, ...]] = []
     stretches = [stretch for stretch in part.line.stretches if stretch.length > 0]
     near, far = _ends(part, half)
     for i, stretch in enumerate(stretches):
@@ -121,15 +127,19 @@ def tube_body(part: RailPart) -> Body:
             straights += [Straight(rings[0][k], rings[-1][k]) for k in range(4)]
         else:
             rounds += [_round(stretch, a * half[0], b * half[1]) for a, b in _AROUND]
-        for here, there, outward in zip(rings[:-1], rings[1:], around, strict=True):
+        for j, (here, there, outward) in enumerate(zip(rings[:-1], rings[1:], around, strict=True)):
             faces += [np.array([here[k], there[k], there[(k + 1) % 4], here[(k + 1) % 4]]) for k in range(4)]
             normals += outward
+            first, last = i == 0 and j == 0, i == len(stretches) - 1 and j == len(around) - 1
+            joins += [(False, not last, False, not first)] * 4
         creases += _creases(stretch, rings, around)
     for ring, looks in ((near, -part.line.start.t), (far, part.line.end.t)):
         straights += _mouth(ring, part, looks)
         faces.append(ring)
         normals.append(looks)
-    return Body(part.label, tuple(straights), tuple(rounds), tuple(creases), np.array(faces), np.array(normals))
+        joins.append((False,) * 4)
+    edges = tuple(straights), tuple(rounds), tuple(creases)
+    return Body(part.label, True, *edges, np.array(faces), np.array(normals), np.array(joins))
 
 
 def plate_body(plate: Plate, placing: Placing) -> Body:
@@ -141,6 +151,7 @@ def plate_body(plate: Plate, placing: Placing) -> Body:
     creases: list[Crease] = []
     faces: list[Array] = []
     normals: list[Array] = []
+    joins: list[tuple[bool, ...]] = []
     back_and_face = (0.0, plate.thickness)
     loops = [[(e.start, e.end, e.turn, e.centre if e.turn else None) for e in plate.outline.edges]]
     for x, y, diameter in plate.holes:
@@ -160,19 +171,29 @@ def plate_body(plate: Plate, placing: Placing) -> Body:
             after = (i + 1) % len(rim)
             faces.append(np.array([low[i], low[after], high[after], high[i]]))
             normals.append(_rim_normal(placing, rim[i], rim[after]))
+            joins.append((False, not corner[after], False, not corner[i]))
             if corner[i]:
                 straights.append(Straight(low[i], high[i]))
             else:
                 before = _rim_normal(placing, rim[i - 1], rim[i])
                 creases.append(Crease(low[i], high[i], before, normals[-1], tangent=False))
     outer, *holes = [np.concatenate([_flat_points(*edge) for edge in loop]) for loop in loops]
+    rims = {_ends_key(a, b) for loop in (outer, *holes) for a, b in zip(loop, np.roll(loop, -1, axis=0), strict=True)}
     for triangle in mapbox_earcut_2d(outer.tolist(), [hole.tolist() for hole in holes]):
         flat = np.array([(point.x, point.y) for point in triangle])
+        inner = [_ends_key(flat[k], flat[(k + 1) % 3]) not in rims for k in range(3)]
         for depth, sign in zip(back_and_face, (-1.0, 1.0), strict=True):
             corners = placing.points(flat, depth)
             faces.append(np.array([*corners, corners[-1]]))
             normals.append(sign * placing.normal)
-    return Body(plate.name, tuple(straights), tuple(rounds), tuple(creases), np.array(faces), np.array(normals))
+            joins.append((inner[0], inner[1], False, inner[2]))
+    edges = tuple(straights), tuple(rounds), tuple(creases)
+    return Body(plate.name, False, *edges, np.array(faces), np.array(normals), np.array(joins))
+
+
+def _ends_key(a: Array, b: Array) -> frozenset[tuple[float, float]]:
+    """An edge by its ends, whichever way it runs."""
+    return frozenset((round(float(x), 6), round(float(y), 6)) for x, y in (a, b))
 
 
 def _rings(stretch: Stretch, half: Array) -> tuple[list[Array], list[list[Array]]]:

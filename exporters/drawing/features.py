@@ -6,16 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from exporters.approval_points import letters
-from exporters.views import SIDE, View
+from exporters.views import PLAN, SIDE, View
 from railmodel.frame import Frame
 from railmodel.geometry.centreline import Stretch
 from railmodel.geometry.rows import Array
 from railmodel.part import Face, RailPart
 from railmodel.plates import Plate
 from railmodel.tolerances import LENGTH
-
-PLAN = View("plan view from above", (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
-"""X to the right, the vehicle's right side up: seen from above (+Z)."""
 
 VIEWS: tuple[View, View] = (SIDE, PLAN)
 
@@ -118,11 +115,16 @@ def heights(frame: Frame) -> list[list[Array]]:
 
 
 def half_widths(frame: Frame) -> list[list[Array]]:
-    """Points whose distance from the vehicle's centre plane is dimensioned in the plan, likewise; none in the plane."""
+    """Points whose distance from the vehicle's centre plane is dimensioned in the plan, likewise.
+
+    None in the plane; of two that lie alike on both sides the one at the right stands for both.
+    """
     through = [part for part in shown(frame) if not crossing(part)]
     ends = [point for part in through for point in (part.line.start.at, part.line.end.at)]
     corners = [turn.corner for turn in turns(frame) if turn.square in (PLAN, None)]
-    return _grouped([point for point in (*ends, *corners) if abs(point[1]) > _SAME], 1)
+    groups = _grouped([point for point in (*ends, *corners) if abs(point[1]) > _SAME], 1)
+    right = [same[0][1] for same in groups if same[0][1] > 0]
+    return [same for same in groups if same[0][1] > 0 or not any(abs(same[0][1] + y) < _SAME for y in right)]
 
 
 def widths(frame: Frame) -> list[Width]:

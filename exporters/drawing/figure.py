@@ -82,7 +82,11 @@ class Work:
         self.floor.draw(marks)
 
     def dimension(self, one: Dimension) -> None:
-        """Draw a dimension."""
+        """Draw a dimension; its lines leave out the texts that are there."""
+        marks: list[Mark] = []
+        for mark in one.marks:
+            marks += self.floor.pieces(mark) if isinstance(mark, Line) else [mark]
+        one = replace(one, marks=tuple(marks))
         self.found.append(one)
         self.floor.draw([*one.marks, one.label])
 

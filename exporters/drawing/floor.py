@@ -6,9 +6,10 @@ import numpy as np
 
 from exporters.drawing.marks import Arc, Line, Mark, Text
 from exporters.dxf import Point
-from exporters.room import Rect
+from exporters.room import Rect, Room
 from railmodel.geometry.rows import Array
 
+_STUB = 0.3  # mm; no piece of a line is shorter
 _STEP = 0.1  # radians; arcs are looked at in chords of this
 
 
@@ -16,47 +17,57 @@ class Floor:
     """What is taken: rectangles that nothing may lie on, and lines that a text had better keep off."""
 
     def __init__(self) -> None:
-        self._texts: list[Rect] = []
-        self._lines: list[tuple[float, float, float, float]] = []
-        self._fixed: Array = np.empty((0, 4))
+        self._texts: Array = np.empty((0, 4))
+        self._lines: Array = np.empty((0, 4))
 
-    def take(self, rect: Rect) -> None:
-        """Take a rectangle."""
-        self._texts.append(rect)
+    def take(self, *rects: Rect) -> None:
+        """Take rectangles."""
+        self._texts = np.concatenate([self._texts, np.array(rects).reshape(-1, 4)])
 
     def draw(self, marks: Iterable[Mark]) -> None:
         """Take what marks cover: texts as rectangles, lines and arcs as lines."""
+        lines: list[tuple[float, float, float, float]] = []
+        texts: list[Rect] = []
         for mark in marks:
             if isinstance(mark, Line):
-                self._lines.append((*mark.a, *mark.b))
+                lines.append((*mark.a, *mark.b))
             elif isinstance(mark, Arc):
                 count = max(2, int((mark.end - mark.begin) / _STEP) + 2)
                 turn = np.linspace(mark.begin, mark.end, count)
                 x, y = mark.centre[0] + mark.radius * np.cos(turn), mark.centre[1] + mark.radius * np.sin(turn)
-                self._lines += list(zip(x[:-1], y[:-1], x[1:], y[1:], strict=True))
+                lines += list(zip(x[:-1], y[:-1], x[1:], y[1:], strict=True))
             elif isinstance(mark, Text):
-                self.take(mark.box)
-        self._fixed = np.array(self._lines, dtype=float).reshape(-1, 4)
+                texts.append(mark.box)
+        self.take(*texts)
+        self._lines = np.concatenate([self._lines, np.array(lines, dtype=float).reshape(-1, 4)])
 
     def free(self, rect: Rect) -> bool:
         """Whether no text is there."""
-        return not any(rect.meets(taken) for taken in self._texts)
+        left, low, right, high = self._texts.T
+        return not bool(np.any((rect.left < right) & (left < rect.right) & (rect.low < high) & (low < rect.high)))
 
     def crossed(self, rect: Rect) -> int:
         """How many lines run through a rectangle."""
-        return int(np.count_nonzero(_runs_through(self._fixed, rect)))
+        return int(np.count_nonzero(_runs_through(self._lines, np.array([rect]))))
+
+    def pieces(self, line: Line) -> list[Line]:
+        """What is left of a line beside the texts."""
+        room = Room(texts=[Rect(*text).grown(0.4) for text in self._texts.tolist()])
+        return [Line(a, b, line.layer) for a, b in room.pieces(line.a, line.b, _STUB)]
 
     def texts_under(self, a: Point, b: Point) -> int:
         """How many texts a line would run over."""
-        line = np.array([[*a, *b]])
-        return sum(bool(_runs_through(line, rect)[0]) for rect in self._texts)
+        return int(np.count_nonzero(_runs_through(np.array([[*a, *b]]), self._texts)))
 
 
-def _runs_through(lines: Array, rect: Rect) -> Array:
-    """(n,) whether lines (n, 4) run through a rectangle, by clipping (Liang and Barsky)."""
-    start, stop = np.zeros(len(lines)), np.ones(len(lines))
+def _runs_through(lines: Array, rects: Array) -> Array:
+    """Whether lines (n, 4) run through rectangles (m, 4), n or m being 1, by clipping (Liang and Barsky)."""
+    start, stop = np.zeros(max(len(lines), len(rects))), np.ones(max(len(lines), len(rects)))
+    if not len(lines) or not len(rects):
+        return np.zeros(0, dtype=bool)
     with np.errstate(divide="ignore", invalid="ignore"):
-        for axis, (low, high) in enumerate(((rect.left, rect.right), (rect.low, rect.high))):
+        for axis in (0, 1):
+            low, high = rects[:, axis], rects[:, axis + 2]
             at, by = lines[:, axis], lines[:, axis + 2] - lines[:, axis]
             near, far = (low - at) / by, (high - at) / by
             still = by == 0

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 
 from exporters.drawing import dimensions as dims
-from exporters.drawing.features import PLAN, half_widths, heights, stations, widths
+from exporters.drawing.features import half_widths, heights, stations, widths
 from exporters.drawing.figure import Work
 from exporters.drawing.marks import TEXT, Arc, Line, Text, head, text_width
 from exporters.dxf import Point
 from exporters.room import Rect, spread
-from exporters.views import SIDE
+from exporters.views import PLAN, SIDE
 from railmodel.geometry.rows import Array
 
 PITCH = 1.6 * TEXT
@@ -23,6 +23,7 @@ NEAR = 6.0
 NEXT = 6.0
 """From one dimension line to the next."""
 
+_TOUCH = 0.05  # a point this near to the frame's edge is on it
 _AXIS = 12.0  # length of the datum's axes
 _FULL = 6.283185307179586
 
@@ -31,37 +32,24 @@ def datum(work: Work, extent: Rect) -> None:
     """The datum with its axes, the plane through it, and in the plan the vehicle's centreline."""
     work.draw(Arc((0.0, 0.0), 1.5, 0.0, _FULL, "DATUM"))
     up = "Z up" if work.view is SIDE else "Y right"
-    for end, words in (((_AXIS, 0.0), "X rearward"), ((0.0, _AXIS), up)):
+    for end in ((_AXIS, 0.0), (0.0, _AXIS)):
         work.draw(Line((0.0, 0.0), end, "DATUM"), head(end, end, "DATUM"))
-        x, y = end
-        spot = (x + 1.2, y - TEXT / 2 - 2.2) if y == 0 else (x + 1.2, y - TEXT / 2)
-        work.draw(Text(words, spot, TEXT, "DATUM"))
     plane = "datum plane, Z 0" if work.view is SIDE else "vehicle centreline, Y 0"
     left, right = extent.left - 3.0, extent.right + 3.0
     work.draw(Line((left, 0.0), (right, 0.0), "DATUM_PLANE"))
-    _beside_line(work, plane, left, right)
-    _near_origin(work, "datum")
+    under, on = -TEXT - 1.2, 1.2
+    _say(work, up, [(1.5, _AXIS - TEXT), (-1.5, _AXIS - TEXT), (1.5, _AXIS + 1.0), (-1.5, _AXIS + 1.0)])
+    _say(work, "datum", [(x, y) for y in (under, on, 2 * under, 3 * under, -on * 12) for x in (-2.5, 2.5)])
+    _say(work, "X rearward", [(x, y) for x in (_AXIS + 1.5, 3.0, _AXIS + 6.0, 20.0) for y in (under, on, 2 * under)])
+    long = text_width(plane, TEXT)
+    shares = (0.98, 0.75, 0.5, 0.25, 0.9, 0.6, 0.4)
+    _say(work, plane, [(left + share * (right - left - long), y) for share in shares for y in (on, under)])
 
 
-def _beside_line(work: Work, words: str, left: float, right: float) -> None:
-    """Words along the line y = 0, where nothing else is."""
-    long = text_width(words, TEXT)
-    tries = []
-    for share in (0.98, 0.75, 0.5, 0.25, 0.9, 0.6, 0.4):
-        for y in (1.0, -TEXT - 1.0):
-            tries.append(Text(words, (left + share * (right - left - long), y), TEXT, "DATUM"))
-    best = min(tries, key=lambda text: (not work.floor.free(text.box), work.floor.crossed(text.box)))
-    if work.floor.free(best.box):
-        work.draw(best)
-
-
-def _near_origin(work: Work, words: str) -> None:
-    tries = [
-        Text(words, (side * 2.5, y), TEXT, "DATUM", "left" if side > 0 else "right")
-        for y in (-TEXT - 1.5, 1.5)
-        for side in (-1.0, 1.0)
-    ]
-    best = min(tries, key=lambda text: (not work.floor.free(text.box), work.floor.crossed(text.box)))
+def _say(work: Work, words: str, tries: Sequence[Point]) -> None:
+    """Words at the first free place, else over the fewest lines, else nowhere; they run left from a negative x."""
+    texts = [Text(words, at, TEXT, "DATUM", "right" if -5.0 < at[0] < 0 else "left") for at in tries]
+    best = min(texts, key=lambda text: (not work.floor.free(text.box), work.floor.crossed(text.box)))
     if work.floor.free(best.box):
         work.draw(best)
 
@@ -154,11 +142,18 @@ def over_all(work: Work, sizes: tuple[tuple[float, float], tuple[float, float]],
         right: where dimensions at the right may begin.
     """
     (left, far), (low, high) = ([value / work.denominator for value in pair] for pair in sizes)
+    lines = [mark for mark in work.marks if isinstance(mark, Line) and mark.layer == "VISIBLE"]
+    ends = [point for line in lines for point in (line.a, line.b)]
     if work.view is SIDE:
         words = f"{work.say(sizes[0][1] - sizes[0][0])} over all"
-        work.dimension(dims.distance((left, high), (far, high), extent.high + 4.0 + NEAR, words))
+        upper = [max((y for x, y in ends if abs(x - edge) < _TOUCH), default=high) for edge in (left, far)]
+        work.dimension(dims.distance((left, upper[0]), (far, upper[1]), extent.high + 4.0 + NEAR, words))
+    told = {f"{value} over all" for one in work.found if (value := one.text.removesuffix(" over")) != one.text}
     words = f"{work.say(sizes[1][1] - sizes[1][0])} over all"
-    work.dimension(dims.distance((far, low), (far, high), right + NEAR, words, upright=True))
+    if words in told:
+        return  # as wide as over the rails
+    outer = [max((x for x, y in ends if abs(y - edge) < _TOUCH), default=far) for edge in (low, high)]
+    work.dimension(dims.distance((outer[0], low), (outer[1], high), right + NEAR, words, upright=True))
 
 
 def _spread(places: Sequence[float]) -> tuple[list[float], float]:

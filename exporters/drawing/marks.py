@@ -13,17 +13,18 @@ from exporters.dxf_text import WIDTH
 from exporters.room import Rect
 
 LAYERS: tuple[Layer, ...] = (
-    Layer("VISIBLE", 7, 50),
-    Layer("HIDDEN", 7, 25, "DASHED"),
+    Layer("VISIBLE", 7, 35),
+    Layer("HIDDEN", 7, 18, "DASHED"),
     Layer("TANGENT", 8, 13),
-    Layer("CENTRE", 5, 18, "CHAIN"),
-    Layer("DATUM", 1, 35),
-    Layer("DATUM_PLANE", 1, 18, "CHAIN"),
+    Layer("CENTRE", 5, 13, "CHAIN"),
+    Layer("DATUM", 1, 25),
+    Layer("DATUM_PLANE", 1, 13, "CHAIN"),
     Layer("CONSTRUCTION", 8, 13),
-    Layer("DIMENSION", 7, 18),
-    Layer("LABEL", 7, 25),
-    Layer("TITLE", 7, 25),
+    Layer("DIMENSION", 7, 15),
+    Layer("LABEL", 7, 18),
+    Layer("TITLE", 7, 18),
     Layer("BORDER", 7, 50),
+    Layer("STOP", 1, 50),
     Layer("VIEWPORT", 9, 13),
 )
 """Layers by meaning: TANGENT is where bends begin and end, CONSTRUCTION runs from there to a bend's corner point, DATUM

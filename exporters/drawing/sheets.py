@@ -3,24 +3,26 @@
 Millimetres on paper, from the lower left corner of each sheet.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 
 from exporters.drawing import table
 from exporters.drawing.bodies import Body, plate_body, tube_body
-from exporters.drawing.callouts import angle, bend_letters, construction, part_letters, radius
+from exporters.drawing.callouts import angle, bend_letters, construction, part_letters, part_names, radius
 from exporters.drawing.curves import Drawn
-from exporters.drawing.features import PLAN, VIEWS, extent, turns
+from exporters.drawing.features import VIEWS, extent, turns
 from exporters.drawing.figure import Figure, Work, on_paper
 from exporters.drawing.margins import datum, ordinates_across, ordinates_up, over_all, widths_up
-from exporters.drawing.marks import Line, Mark, Text, around, box_of, moved
+from exporters.drawing.marks import TEXT, Line, Mark, Text, around, box_of, moved
 from exporters.drawing.sight import centrelines, see
-from exporters.drawing.title import WIDE, scale_bar, scale_words, title_block
+from exporters.drawing.title import fitted, scale_words, title_block
 from exporters.dxf import Point
 from exporters.room import Rect
 from exporters.views import PICTORIAL, SIDE, View
+from railmodel.errors import GeometryError
 from railmodel.frame import Frame
 from railmodel.plates import Plate, plates
 from railmodel.units import Unit
@@ -39,8 +41,10 @@ _ROUND: dict[Unit, float] = {"in": 254.0, "mm": 100.0}
 """The plan stands a multiple of this above or below the side view in model space, mm."""
 
 _SMALLEST = 2000.0  # scale at which dimensions are still drawn
+_MOST_STOPS, _STOP_PITCH = 5, 5.0  # findings on the sheet, and the height of a line of them
 _PAD, _GAP, _TITLE = 4.0, 6.0, 7.0  # inside the border; between views; under a view for its name
-_LEAST = (70.0, 45.0)  # of the room for the pictorial view
+_LEAST = (90.0, 60.0)  # of the room for the pictorial view
+_LEAST_ROUND = 60.0  # what names and dimensions take up over and under both views
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +82,7 @@ class Drawing:
         frame: the job.
         paper: name of the sheet's size.
         size: width and height of every sheet.
-        sheets: the first has the views, the others the table.
+        sheets: the first has the side view and the plan, the others the table; the pictorial view is where it fits.
     """
 
     frame: Frame
@@ -89,58 +93,77 @@ class Drawing:
     @property
     def views(self) -> tuple[Laid, ...]:
         """Side view, plan and pictorial view."""
-        return self.sheets[0].views
+        return tuple(laid for sheet in self.sheets for laid in sheet.views)
 
 
-_Corner = Callable[[Sequence[Laid]], Rect]
+def make_drawing(frame: Frame, stops: Sequence[str] = ()) -> Drawing:
+    """The drawing of a job: side view, plan, pictorial view, and a table of all points.
 
+    Args:
+        frame: the job.
+        stops: why it must not be built as it stands, a sentence each; written large on the first sheet.
 
-def make_drawing(frame: Frame) -> Drawing:
-    """The drawing of a job: side view, plan, pictorial view, and a table of all points."""
-    paper, width, height = PAPER[frame.unit]
+    Raises:
+        GeometryError: no part of the job makes a shape.
+    """
+    if not frame.parts:
+        raise GeometryError("no part of this job makes a shape; see the findings that stop it")
+    paper, *size = PAPER[frame.unit]
     flat = plates(frame)
     bodies = [tube_body(part) for part in frame.parts]
     bodies += [plate_body(plate, place) for plate in flat for place in plate.places]
-    views = _laid(frame, bodies, flat, (width, height))
-    found = table.rows(frame, flat)
-    columns = table.columns(found, height - 2 * MARGIN - 2 * _PAD - title_block(frame, 0.0, "", "")[1])
-    each = max(int((width - 2 * MARGIN) / (table.WIDE + _GAP)), 1)
+    foot = title_block(frame, size[0] - 2 * MARGIN, 1.0, "", "")[1]
+    room = Rect(MARGIN + _PAD, MARGIN + foot + _PAD, size[0] - MARGIN - _PAD, size[1] - MARGIN - _PAD)
+    banner = _banner(stops, room)
+    room = Rect(room.left, room.low, room.right, room.high - (len(banner) + 1) * _STOP_PITCH if banner else room.high)
+    views = _two_views(frame, bodies, flat, room)
+    seen = see(bodies, PICTORIAL, dashed=False)
+    picture = _picture(frame, seen, [_beside(views, room), _below(views, room)], 1.6 * views[0].figure.denominator)
+    room = Rect(room.left, room.low, room.right, size[1] - MARGIN - _PAD)
+    columns = table.columns(table.rows(frame, flat), room.high - room.low)
+    each = max(int((room.right - room.left + _GAP) / (table.WIDE + _GAP)), 1)
     pages = [columns[i : i + each] for i in range(0, len(columns), each)]
-    count = 1 + len(pages)
-    sheets = [_first(frame, views, (width, height), f"1 of {count}")]
-    sheets += [_other(frame, page, (width, height), f"{i} of {count}") for i, page in enumerate(pages, start=2)]
-    return Drawing(frame=frame, paper=paper, size=(width, height), sheets=tuple(sheets))
+    first = views if picture is None else (*views, picture)
+    others: list[tuple[Sequence[Sequence[table.Row]], Laid | None]] = [(page, None) for page in pages]
+    if picture is None:
+        beside = _picture(frame, seen, _left_by_table(pages[0], room), 2.0 * views[0].figure.denominator)
+        if beside is not None:
+            others[0] = (pages[0], beside)
+        else:
+            others.insert(0, ((), _picture(frame, seen, [room], inf)))
+    count = 1 + len(others)
+    sheets = [_first(frame, first, size, f"1 of {count}", banner)]
+    sheets += [_other(frame, *other, size, f"{i} of {count}") for i, other in enumerate(others, start=2)]
+    return Drawing(frame=frame, paper=paper, size=(size[0], size[1]), sheets=tuple(sheets))
 
 
-def _laid(frame: Frame, bodies: Sequence[Body], flat: Sequence[Plate], size: tuple[float, float]) -> tuple[Laid, ...]:
-    """The three views at the largest scale that fits one of the arrangements."""
-    seen = {view.name: see(bodies, view, dashed=view is not PICTORIAL) for view in (SIDE, PLAN, PICTORIAL)}
-    sizes = {view.name: _sizes(frame, flat, view) for view in (SIDE, PLAN)} if frame.parts else {}
-    foot = title_block(frame, 1.0, "1 of 1", "")[1]
+def _two_views(frame: Frame, bodies: Sequence[Body], flat: Sequence[Plate], room: Rect) -> tuple[Laid, Laid]:
+    """Side view and plan at the largest scale at which both fit."""
+    seen = [see(bodies, view, dashed=True) for view in VIEWS]
+    sizes = [_sizes(frame, flat, view) for view in VIEWS]
+    boxes = [around(box_of(mark) for mark in on_paper(drawn, 1.0)) for drawn in seen]
+    wide = max(box.right - box.left for box in boxes)
+    tall = sum(box.high - box.low for box in boxes)
     for scale in _scales(frame.unit):
-        if frame.parts and _far_too_large(seen[SIDE.name], scale, size):
-            continue
+        if wide / scale > room.right - room.left or tall / scale + _LEAST_ROUND > room.high - room.low:
+            continue  # the bare views are too large, whatever stands round them
         whole = scale <= _SMALLEST  # beyond it the views are shown without dimensions
-        pair = [_figure(frame, view, seen[view.name], scale, sizes.get(view.name) if whole else None) for view in VIEWS]
-        for room, corner in _arrangements(size, foot):
-            stacked = _stacked(frame.unit, pair[0], pair[1], room)
-            if stacked is None:
-                continue
-            picture = _picture(frame, seen[PICTORIAL.name], corner(stacked))
-            if picture is not None:
-                return (*stacked, picture)
-    return ()
+        side, plan = (
+            _figure(frame, view, drawn, scale, size if whole else None)
+            for view, drawn, size in zip(VIEWS, seen, sizes, strict=True)
+        )
+        stacked = _stacked(frame.unit, side, plan, room)
+        if stacked is not None:
+            return stacked
+    side, plan = (_figure(frame, view, (), 1.0, None) for view in VIEWS)
+    stacked = _stacked(frame.unit, side, plan, room)
+    assert stacked is not None  # a bare datum fits
+    return stacked
 
 
 def _scales(unit: Unit) -> Iterator[float]:
     for times in (1.0, 100.0, 10000.0):
         yield from (scale * times for scale in _SCALES[unit])
-
-
-def _far_too_large(drawn: Sequence[Drawn], scale: float, size: tuple[float, float]) -> bool:
-    """Whether the bare view is larger than the sheet, so that its dimensions need not be looked at."""
-    box = around(box_of(mark) for mark in on_paper(drawn, scale))
-    return box.right - box.left > size[0] or box.high - box.low > size[1]
 
 
 def _sizes(frame: Frame, flat: Sequence[Plate], view: View) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -159,7 +182,8 @@ def _figure(
         return work.figure
     box = around([*(box_of(mark) for mark in work.marks), Rect(0.0, 0.0, 0.0, 0.0)])
     work.draw(*on_paper(centrelines(frame.parts, view), scale, "CENTRE"))
-    own = [turn for turn in turns(frame) if turn.square is view]
+    every = turns(frame)
+    own = [turn for turn in every if turn.square is view]
     for turn in own:
         work.draw(*construction(work, turn))
     ordinates_across(work, box)
@@ -170,25 +194,27 @@ def _figure(
         angle(work, turn)
     for turn in own:
         radius(work, turn)
-    bend_letters(work, own)
+    blind = [turn for turn in every if turn.square is None and view is SIDE]
+    bend_letters(work, [*own, *blind])
     part_letters(work)
     return work.figure
 
 
-def _arrangements(size: tuple[float, float], foot: float) -> Iterator[tuple[Rect, _Corner]]:
-    """Where side view and plan may stand, and what is then left for the pictorial view."""
-    left, low = MARGIN + _PAD, MARGIN + _PAD
-    right, high = size[0] - MARGIN - _PAD, size[1] - MARGIN - _PAD
-    title_left, title_high = size[0] - MARGIN - WIDE - _PAD, MARGIN + foot + _PAD
+def _beside(views: Sequence[Laid], room: Rect) -> Rect:
+    """What is left right of views."""
+    return Rect(max(laid.box.right for laid in views) + _GAP, room.low, room.right, room.high)
 
-    def beside(stacked: Sequence[Laid]) -> Rect:
-        return Rect(left, low, title_left, min(laid.box.low for laid in stacked) - _TITLE - _GAP)
 
-    def above(stacked: Sequence[Laid]) -> Rect:
-        return Rect(max(laid.box.right for laid in stacked) + _GAP, title_high, right, high)
+def _below(views: Sequence[Laid], room: Rect) -> Rect:
+    """What is left under views."""
+    return Rect(room.left, room.low, room.right, min(laid.box.low for laid in views) - _TITLE - _GAP)
 
-    yield Rect(left, title_high, right, high), beside
-    yield Rect(left, low, title_left, high), above
+
+def _left_by_table(columns: Sequence[Sequence[table.Row]], room: Rect) -> list[Rect]:
+    """What columns of a table leave of a sheet: beside them, and under them."""
+    right = room.left + len(columns) * (table.WIDE + _GAP)
+    low = room.high - (max(map(len, columns)) + 1) * table.ROW - _GAP
+    return [Rect(right, room.low, room.right, room.high), Rect(room.left, room.low, room.right, low)]
 
 
 def _stacked(unit: Unit, side: Figure, plan: Figure, room: Rect) -> tuple[Laid, Laid] | None:
@@ -203,65 +229,87 @@ def _stacked(unit: Unit, side: Figure, plan: Figure, room: Rect) -> tuple[Laid, 
     spare = room.high - room.low - tall - _GAP
     if right - left > room.right - room.left or spare < 0:
         return None
-    spare = min(spare / 3, 12.0)
-    x = (room.left + room.right) / 2 - (left + right) / 2
-    y_upper = room.high - spare - upper.box.high
-    y_lower = y_upper + upper.box.low - _TITLE - _GAP - spare - lower.box.high
+    narrow = room.right - room.left - (right - left) > _LEAST[0] + _GAP  # room for the pictorial view beside them
+    x = room.left - left if narrow else (room.left + room.right) / 2 - (left + right) / 2
+    between = min(spare / 3, 12.0)
+    y_upper = room.high - between - upper.box.high
+    y_lower = y_upper + upper.box.low - _TITLE - _GAP - between - lower.box.high
     step = _ROUND[unit] / side.denominator
-    y_lower = y_upper - step * round((y_upper - y_lower) / step) if step < spare else y_lower
+    round_y = y_upper - step * int((y_upper - y_lower) / step + 1.0)
+    if round_y + lower.box.low - _TITLE >= room.low:
+        y_lower = round_y
     laid = {id(upper): Laid(upper, (x, y_upper)), id(lower): Laid(lower, (x, y_lower))}
     return laid[id(side)], laid[id(plan)]
 
 
-def _picture(frame: Frame, drawn: Sequence[Drawn], room: Rect) -> Laid | None:
-    """The pictorial view at the largest scale that fits some room."""
-    wide, tall = room.right - room.left, room.high - room.low - _TITLE
-    if wide < _LEAST[0] or tall < _LEAST[1]:
-        return None
+def _picture(frame: Frame, drawn: Sequence[Drawn], rooms: Sequence[Rect], most: float) -> Laid | None:
+    """The pictorial view in the room that holds it largest; None where it would be smaller than 1 to `most`."""
+    sizes = [(room, room.right - room.left, room.high - room.low - _TITLE) for room in rooms]
+    bare = around(box_of(mark) for mark in on_paper(drawn, 1.0)) if drawn else Rect(0.0, 0.0, 1.0, 1.0)
     for scale in _scales(frame.unit):
-        if frame.parts and _far_too_large(drawn, scale, (wide, tall)):
+        fits = [
+            (room, wide, tall)
+            for room, wide, tall in sizes
+            if (bare.right - bare.left) / scale < wide and (bare.high - bare.low) / scale < tall
+        ]
+        if scale > most or not fits:
+            if scale > most:
+                return None
             continue
         work = Work(frame, PICTORIAL, scale)
         work.draw(*on_paper(drawn, scale))
-        part_letters(work)
-        box = work.figure.box if work.marks else Rect(0.0, 0.0, 0.0, 0.0)
-        if box.right - box.left <= wide and box.high - box.low <= tall:
-            x = (room.left + room.right) / 2 - (box.left + box.right) / 2
-            y = (room.low + _TITLE + room.high) / 2 - (box.low + box.high) / 2
-            return Laid(work.figure, (x, y))
+        part_names(work)
+        box = work.figure.box if work.marks else bare
+        for room, wide, tall in fits:
+            if box.right - box.left <= wide and box.high - box.low <= tall:
+                x = (room.left + room.right) / 2 - (box.left + box.right) / 2
+                y = (room.low + _TITLE + room.high) / 2 - (box.low + box.high) / 2
+                return Laid(work.figure, (x, y))
     return None
 
 
-def _first(frame: Frame, views: Sequence[Laid], size: tuple[float, float], sheet: str) -> Sheet:
+def _banner(stops: Sequence[str], room: Rect) -> list[Mark]:
+    """What stops the job, along the top of a sheet: a few sentences, and how many more there are."""
+    if not stops:
+        return []
+    width = room.right - room.left
+    said = [line for one in stops[:_MOST_STOPS] for line in fitted(f"- {one}", width, TEXT, 1)]
+    if len(stops) > _MOST_STOPS:
+        said.append(f"- and {len(stops) - _MOST_STOPS} more findings that stop this job")
+    marks: list[Mark] = [Text("DO NOT BUILD", (room.left, room.high - _STOP_PITCH), 4.5, "STOP")]
+    for i, line in enumerate(said, start=2):
+        marks.append(Text(line, (room.left, room.high - i * _STOP_PITCH), TEXT, "STOP"))
+    return marks
+
+
+def _first(frame: Frame, views: Sequence[Laid], size: Sequence[float], sheet: str, banner: Sequence[Mark]) -> Sheet:
     scale = views[0].figure.denominator
-    arrangement = "third angle" if frame.unit == "in" else "first angle"
-    marks = _frame_of_sheet(frame, size, sheet, scale, arrangement)
-    for laid in views:
-        words = f"{laid.figure.view.name}, scale {scale_words(laid.figure.denominator)}"
-        box = laid.box
-        marks.append(Text(words, ((box.left + box.right) / 2, box.low - 5.0), 3.5, "LABEL", "centre"))
-    bar, long = scale_bar(frame, scale)
-    lowest = min(views[:2], key=lambda laid: laid.box.low)
-    at = (lowest.box.right - long, lowest.box.low - 5.0)
-    marks += [moved(mark, at) for mark in bar]
-    return Sheet(tuple(marks), tuple(views))
+    marks = _frame_of_sheet(frame, size, sheet, scale, "third angle" if frame.unit == "in" else "first angle")
+    return Sheet((*marks, *banner, *map(_name, views)), tuple(views))
 
 
-def _other(frame: Frame, columns: Sequence[Sequence[table.Row]], size: tuple[float, float], sheet: str) -> Sheet:
-    marks = _frame_of_sheet(frame, size, sheet, 0.0, "no views")
+def _other(
+    frame: Frame, columns: Sequence[Sequence[table.Row]], picture: Laid | None, size: Sequence[float], sheet: str
+) -> Sheet:
+    marks = _frame_of_sheet(frame, size, sheet, 0.0, "none" if picture is None else "pictorial")
     x, y = MARGIN + _PAD, size[1] - MARGIN - _PAD
     for column in columns:
         marks += [moved(mark, (x, y)) for mark in table.drawn(column)]
         x += table.WIDE + _GAP
-    return Sheet(tuple(marks))
+    views = () if picture is None else (picture,)
+    return Sheet((*marks, *map(_name, views)), views)
 
 
-def _frame_of_sheet(
-    frame: Frame, size: tuple[float, float], sheet: str, scale: float, arrangement: str
-) -> list[Mark]:  # fmt: skip
+def _name(laid: Laid) -> Text:
+    """A view's name and scale, under it."""
+    words = f"{laid.figure.view.name}, scale {scale_words(laid.figure.denominator)}"
+    return Text(words, ((laid.box.left + laid.box.right) / 2, laid.box.low - 5.5), 3.5, "LABEL", "centre")
+
+
+def _frame_of_sheet(frame: Frame, size: Sequence[float], sheet: str, scale: float, views: str) -> list[Mark]:
     """The border and the title block."""
     left, low, right, high = MARGIN, MARGIN, size[0] - MARGIN, size[1] - MARGIN
     corners = [(left, low), (right, low), (right, high), (left, high)]
     marks: list[Mark] = [Line(a, b, "BORDER") for a, b in zip(corners, [*corners[1:], corners[0]], strict=True)]
-    block, _ = title_block(frame, scale, sheet, arrangement)
-    return marks + [moved(mark, (right, low)) for mark in block]
+    block, _ = title_block(frame, right - left, scale, sheet, views)
+    return marks + [moved(mark, (left, low)) for mark in block]

@@ -30,6 +30,7 @@ class _Screens:
     Args:
         normals: (n, 4, 2) unit, across each border, inward.
         offsets: (n, 4) so that `normals . point - offsets` is the distance inside each border.
+        margins: (n, 4) how far inside each border a point must lie to be hidden, mm.
         planes: (n, 3) depth toward the eye = [0] + [1] x + [2] y.
         boxes: (n, 4) least x, y, greatest x, y.
         nearest: (n,) greatest depth.
@@ -38,6 +39,7 @@ class _Screens:
 
     normals: Array
     offsets: Array
+    margins: Array
     planes: Array
     boxes: Array
     nearest: Array
@@ -50,7 +52,7 @@ class _Screens:
             & (self.boxes[:, 1] < high[1]) & (self.boxes[:, 3] > low[1])
             & (self.nearest > depth + _BEHIND)
         )  # fmt: skip
-        fields = (self.normals, self.offsets, self.planes, self.boxes, self.nearest, self.owners)
+        fields = (self.normals, self.offsets, self.margins, self.planes, self.boxes, self.nearest, self.owners)
         return _Screens(*(field[keep] for field in fields))
 
 
@@ -70,7 +72,7 @@ def see(bodies: Sequence[Body], view: View, *, dashed: bool) -> list[Drawn]:
     Args:
         bodies: what is drawn.
         view: where it is seen from.
-        dashed: whether edges behind another body are drawn dashed; those behind their own body never are.
+        dashed: whether edges behind another body are drawn dashed; those behind their own never are, nor are plates'.
     """
     screens = _screens(bodies, view)
     outlines: list[Curve] = []
@@ -80,7 +82,7 @@ def see(bodies: Sequence[Body], view: View, *, dashed: bool) -> list[Drawn]:
         for piece, state in _pieces(item, screens):
             if state == 0:
                 (tangents if item.tangent else outlines).append(piece)
-            elif state == 2 and dashed and not item.tangent:
+            elif state == 2 and dashed and not item.tangent and bodies[item.owner].dashed:
                 hidden.append(piece)
     return merged(outlines, tangents, hidden)
 
@@ -110,12 +112,15 @@ def centrelines(parts: Sequence[RailPart], view: View) -> list[Drawn]:
 
 def _screens(bodies: Sequence[Body], view: View) -> _Screens:
     eye = view.toward
-    corners, owners = [], []
+    corners, owners, joins = [], [], []
     for i, body in enumerate(bodies):
         facing = body.normals @ eye > _FACING
         corners.append(body.faces[facing])
         owners.append(np.full(int(facing.sum()), i))
-    every = np.concatenate(corners) if corners else np.empty((0, 4, 3))
+        joins.append(body.joins[facing])
+    if not corners:
+        corners, owners, joins = [np.empty((0, 4, 3))], [np.empty(0, dtype=int)], [np.empty((0, 4), dtype=bool)]
+    every = np.concatenate(corners)
     flat, depth = view.flat(every), every @ eye
     ahead = np.roll(flat, -1, axis=1) - flat
     size = np.linalg.norm(ahead, axis=-1)
@@ -128,8 +133,9 @@ def _screens(bodies: Sequence[Body], view: View) -> _Screens:
     offsets = np.where(border, np.sum(inward * flat, axis=-1), -1e9)
     low, high = flat.min(axis=1), flat.max(axis=1)
     return _Screens(
-        normals=inward, offsets=offsets, planes=_planes(flat, depth), boxes=np.concatenate([low, high], axis=1),
-        nearest=depth.max(axis=1), owners=np.concatenate(owners) if owners else np.empty(0, dtype=int),
+        normals=inward, offsets=offsets, margins=np.where(np.concatenate(joins), -_INSIDE, _INSIDE),
+        planes=_planes(flat, depth), boxes=np.concatenate([low, high], axis=1), nearest=depth.max(axis=1),
+        owners=np.concatenate(owners),
     )  # fmt: skip
 
 
@@ -215,6 +221,6 @@ def _crossings(curve: Curve, near: float, far: float, by: _Screens) -> Array:
 def _states(points: Array, depth: Array, by: _Screens, owner: int) -> Array:
     inside = np.einsum("qkc,mc->mqk", by.normals, points) - by.offsets
     over = by.planes[:, 0] + points @ by.planes[:, 1:].T
-    hides = np.all(inside > _INSIDE, axis=-1) & (over > depth[:, None] + _BEHIND)
+    hides = np.all(inside > by.margins, axis=-1) & (over > depth[:, None] + _BEHIND)
     own = np.any(hides & (by.owners == owner), axis=1)
     return np.where(own, 1, np.where(np.any(hides, axis=1), 2, 0))

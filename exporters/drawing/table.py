@@ -8,6 +8,7 @@ from exporters.approval_points import letters
 from exporters.drawing.features import VIEWS, shown, turns
 from exporters.drawing.marks import Line, Mark, Text
 from exporters.drawing.title import fitted
+from exporters.dxf_text import shortened
 from railmodel.frame import Frame
 from railmodel.part import RailPart
 from railmodel.plates import Plate
@@ -18,9 +19,10 @@ ROW: float = 4.6
 
 _TEXT = 2.5
 _COLUMNS = (
-    ("point", 17.0), ("X", 20.0), ("Y", 20.0), ("Z", 20.0), ("straight", 20.0), ("angle", 17.0), ("radius", 18.0),
-    ("toward", 21.0), ("die", 34.0),
+    ("point", 22.0), ("X", 20.0), ("Y", 20.0), ("Z", 20.0), ("straight", 20.0), ("angle", 18.0), ("radius", 18.0),
+    ("toward", 21.0), ("die", 31.0),
 )  # fmt: skip
+_WORDS = ("point", "toward", "die")
 WIDE: float = sum(width for _, width in _COLUMNS)
 """Width of the table."""
 
@@ -78,7 +80,10 @@ def drawn(column: Sequence[Row]) -> list[Mark]:
     marks: list[Mark] = []
     x = 0.0
     for name, width in _COLUMNS:
-        marks.append(Text(name, (x + 1.2, -ROW + 1.2), 2.0, "TITLE"))
+        if name in _WORDS:
+            marks.append(Text(name, (x + 1.2, -ROW + 1.2), 2.0, "TITLE"))
+        else:
+            marks.append(Text(name, (x + width - 1.2, -ROW + 1.2), 2.0, "TITLE", "right"))
         x += width
     y = -ROW
     marks.append(Line((0.0, y), (WIDE, y), "BORDER"))
@@ -89,7 +94,7 @@ def drawn(column: Sequence[Row]) -> list[Mark]:
             marks.append(Text(line, (1.2, y + 1.2), _TEXT, "TITLE"))
         x = 0.0
         for (name, width), words in zip(_COLUMNS, row.cells, strict=False):
-            left = name in ("point", "toward", "die")
+            left = name in _WORDS
             text = (fitted(words, width - 2.4, _TEXT, 1) or [""])[0]
             at = (x + 1.2, y + 1.2) if left else (x + width - 1.2, y + 1.2)
             if text:
@@ -102,11 +107,12 @@ def drawn(column: Sequence[Row]) -> list[Mark]:
 def _part(frame: Frame, part: RailPart, letter: str) -> Iterator[Row]:
     """A part's heading, its ends and its bends, from the leading end."""
     reading = part.read
-    hands = "single" if part.hand == "single" else "right hand; the left is its mirror image"
-    seam = f"; weld seam {part.seam}" if part.seam else ""
-    ends = f"; ends {part.cuts[0].kind}" if part.cuts is not None else ""
-    length = f"; {_say(frame, part.line.length)} along the centreline"
-    yield Row(head=f"{letter}  {part.name}: {hands}; tube {part.tube}{length}{seam}{ends}")
+    about = [
+        *(("pair, right hand",) if part.hand != "single" else ()), f"tube {part.tube}",
+        f"centreline {_say(frame, part.line.length)}", *((f"seam {part.seam}",) if part.seam else ()),
+        *((f"ends {part.cuts[0].kind}",) if part.cuts is not None else ()),
+    ]  # fmt: skip
+    yield Row(head=f"{letter}  {shortened(part.name, 40)}: {', '.join(about)}")
     corners = reading.line.points
     straights = reading.line.rows.straights
     far = {"front": "rear", "rear": "front"}[reading.end]
@@ -123,7 +129,7 @@ def _part(frame: Frame, part: RailPart, letter: str) -> Iterator[Row]:
 
 def _plate(frame: Frame, plate: Plate) -> str:
     wide, high = plate.size
-    holes = f", {len(plate.holes)} holes" if plate.holes else ""
+    holes = f", {len(plate.holes)} hole{'s' if len(plate.holes) > 1 else ''}" if plate.holes else ""
     sizes = " x ".join(_say(frame, size) for size in (wide, high, plate.thickness))
     where = "" if plate.places else "; not placed"
     return f"{plate.count} x {plate.name}: {sizes}{holes}{where}"

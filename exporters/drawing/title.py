@@ -3,16 +3,13 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from exporters.drawing.marks import Fill, Line, Mark, Text, text_width
+from exporters.drawing.marks import Fill, Line, Mark, Text, moved, text_width
 from exporters.dxf_text import WIDTH, lines_of
 from exporters.room import Rect
 from railmodel.bending.cautions import NO_CERTIFICATE
 from railmodel.fingerprint import fingerprint, short
 from railmodel.frame import Frame
 from railmodel.units import Unit, from_unit, to_unit
-
-WIDE: float = 176.0
-"""Width of the title block."""
 
 AS_AGREED = "as agreed"
 """What is said of tolerances where neither the job nor the shop says anything."""
@@ -26,7 +23,7 @@ READING = (
 )
 """How the numbers are meant."""
 
-_CAPTION, _VALUE, _NAME = 1.8, 2.5, 4.5
+_CAPTION, _SMALL, _VALUE, _NAME = 1.8, 2.2, 2.5, 4.5
 _PITCH = 1.5  # base line to base line, in text heights
 _PAD = 1.6
 
@@ -83,52 +80,57 @@ def tubes(frame: Frame) -> list[str]:
     return found
 
 
-def title_block(frame: Frame, denominator: float, sheet: str, arrangement: str) -> tuple[list[Mark], float]:
-    """The block with its lower right corner at (0, 0), and its height.
+def title_block(frame: Frame, width: float, denominator: float, sheet: str, views: str) -> tuple[list[Mark], float]:
+    """The block along the foot of a sheet, its lower left corner at (0, 0), and its height.
 
     Args:
         frame: the job.
-        denominator: how many times smaller than life the side and the plan view are; 0 on a sheet without views.
+        width: of the block.
+        denominator: how many times smaller than life the side and the plan view are; 0 on a sheet without them.
         sheet: such as "1 of 2".
-        arrangement: how the views stand to each other, in words.
+        views: how the views stand to each other, in words.
     """
-    job = frame.job
-    sizes = tubes(frame)
-    scale = "no scale" if not denominator else f"{scale_words(denominator)}; the pictorial view has its own"
+    job, sizes = frame.job, tubes(frame)
+    lines = min(max(len(sizes), 2), 4)
+    scale = scale_words(denominator) if denominator else "none"
     rows = [
-        [Cell(1.0, "not a certificate", NO_CERTIFICATE, 2)],
-        [Cell(1.0, "how to read it", READING, 3)],
-        [Cell(0.5, "tolerances", tolerances(frame), 2), Cell(0.5, "approved: name and date", "", 2)],
+        [Cell(0.64, "how to read it", READING, 2, _SMALL), Cell(0.36, "not a certificate", NO_CERTIFICATE, 2, _SMALL)],
         [
-            Cell(0.34, "all dimensions in", f"{WORDS[frame.unit]}, angles in degrees"), Cell(0.4, "scale", scale),
-            Cell(0.26, "views", arrangement),
+            Cell(0.13, "all dimensions in", WORDS[frame.unit]), Cell(0.24, "scale", scale), Cell(0.11, "views", views),
+            Cell(0.24, "tolerances", tolerances(frame)), Cell(0.28, "approved: name, date", ""),
         ],
-        [Cell(1.0, "tubes, outside sizes", "; ".join(sizes), min(max(len(sizes), 1), 3))],
-        [Cell(1.0, "datum", job.datum or "not described in the job", 2)],
-        [Cell(0.68, "customer", job.customer or "-"), Cell(0.32, "fingerprint", short(fingerprint(frame)))],
         [
-            Cell(0.68, "job", job.job, 1, _NAME), Cell(0.18, "revision", job.revision or "-", 1, 3.5),
-            Cell(0.14, "sheet", sheet, 1, 3.5),
+            Cell(0.38, "tubes, outside sizes", "\n".join(sizes), lines, _SMALL),
+            Cell(0.36, "datum", job.datum or "not described in the job", lines),
+            Cell(0.26, "customer", job.customer or "-", lines),
+        ],
+        [
+            Cell(0.54, "frame drawing of job", job.job, 1, _NAME), Cell(0.16, "revision", job.revision or "-", 1, 3.5),
+            Cell(0.19, "fingerprint", short(fingerprint(frame)), 1, 3.5), Cell(0.11, "sheet", sheet, 1, 3.5),
         ],
     ]  # fmt: skip
     marks: list[Mark] = []
     y = 0.0
     for row in rows:
         tall = max(_CAPTION * 1.4 + _PITCH * cell.height * cell.lines for cell in row) + _PAD
-        x = -WIDE
+        x = 0.0
         for cell in row:
-            marks += _cell(cell, Rect(x, y, x + cell.width * WIDE, y + tall), frame)
-            x += cell.width * WIDE
+            marks += _cell(cell, Rect(x, y, x + cell.width * width, y + tall))
+            if cell.caption == "scale" and denominator:
+                marks += [moved(mark, (x + 24.0, y + 1.8)) for mark in scale_bar(frame.unit, denominator)]
+            x += cell.width * width
         y += tall
-        marks.append(Line((-WIDE, y), (0.0, y), "TITLE"))
-    marks += [Line((-WIDE, 0.0), (-WIDE, y), "BORDER"), Line((-WIDE, y), (0.0, y), "BORDER")]
+        marks.append(Line((0.0, y), (width, y), "TITLE" if row is not rows[-1] else "BORDER"))
     return marks, y
 
 
 def fitted(text: str, width: float, height: float, lines: int) -> list[str]:
     """A text in at most some lines of a width; what has no room becomes "..."."""
     room = max(int(width / (WIDTH * height)), 4)
-    found = [line.rstrip() for line in lines_of(" ".join(text.split()), room - 1, "R2010")]
+    if "\n" not in text and text_width(text.strip(), height) <= width:
+        return [text.strip()] if text.strip() else []
+    said = [" ".join(line.split()) for line in text.split("\n")]
+    found = [line.rstrip() for one in said if one for line in lines_of(one, room - 1, "R2010")]
     if len(found) > lines:
         last = found[lines - 1]
         while last and text_width(f"{last}...", height) > width:
@@ -137,12 +139,9 @@ def fitted(text: str, width: float, height: float, lines: int) -> list[str]:
     return [_cut(line, width, height) for line in found]
 
 
-def scale_bar(frame: Frame, denominator: float) -> tuple[list[Mark], float]:
-    """A bar with a round length at the drawing's scale, its left end at (0, 0), and its length."""
-    unit = frame.unit
-    each = next(
-        size for size in _bar_steps(unit) if from_unit(size, unit) / denominator >= 8.0
-    )  # fmt: skip
+def scale_bar(unit: Unit, denominator: float) -> list[Mark]:
+    """A bar of round lengths at the drawing's scale, its left end at (0, 0)."""
+    each = next(size for size in _bar_steps(unit) if from_unit(size, unit) / denominator >= 6.5)
     step = from_unit(each, unit) / denominator
     marks: list[Mark] = []
     for i in range(4):
@@ -153,8 +152,8 @@ def scale_bar(frame: Frame, denominator: float) -> tuple[list[Mark], float]:
             marks += [Fill((box[0], box[1], box[2]), "TITLE"), Fill((box[0], box[2], box[3]), "TITLE")]
     for i in range(5):
         marks.append(Text(f"{i * each:g}", (i * step, 2.3), 2.0, "TITLE", "centre"))
-    marks.append(Text(unit, (4 * step + 5.0, 2.3), 2.0, "TITLE"))
-    return marks, 4 * step + 8.0
+    marks.append(Text(unit, (4 * step + 5.0, 0.0), 2.0, "TITLE"))
+    return marks
 
 
 def _bar_steps(unit: Unit) -> Iterator[float]:
@@ -165,9 +164,9 @@ def _bar_steps(unit: Unit) -> Iterator[float]:
         times *= 100.0 if unit == "in" else 10.0
 
 
-def _cell(cell: Cell, rect: Rect, frame: Frame) -> Sequence[Mark]:
+def _cell(cell: Cell, rect: Rect) -> Sequence[Mark]:
     marks: list[Mark] = [Text(cell.caption, (rect.left + _PAD, rect.high - _CAPTION - 1.0), _CAPTION, "TITLE")]
-    if rect.left > -WIDE:
+    if rect.left > 0:
         marks.append(Line((rect.left, rect.low), (rect.left, rect.high), "TITLE"))
     y = rect.high - _CAPTION * 1.4 - 1.0
     for line in fitted(cell.text, rect.right - rect.left - 2 * _PAD, cell.height, cell.lines):
