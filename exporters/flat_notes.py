@@ -88,7 +88,7 @@ class Notes:
     @property
     def top(self) -> float:
         """Where the flat and its texts end, mm."""
-        return max(self.flat.girth, *(rect.high for rect in self.room.texts))
+        return max([self.flat.girth, *(rect.high for rect in self.room.texts)])
 
     def seam(self, strip: Strip) -> None:
         """The weld seam's name along it."""

@@ -75,7 +75,11 @@ def _bends(data: Any) -> Iterator[tuple[Loc, Any]]:
     """Every bend written in the job; the first and the last point of a part are its ends."""
     for way in _BENDS:
         for loc, bend in find(data, ("parts", "*", *way)):
-            if way[0] != "points" or 0 < int(loc[-1]) < len(data["parts"][loc[1]]["points"]) - 1:
+            if way[0] != "points":
+                yield loc, bend
+                continue
+            place = loc[-1]  # a key where somebody wrote a mapping: the schema says so
+            if isinstance(place, int) and 0 < place < len(data["parts"][loc[1]]["points"]) - 1:
                 yield loc, bend
 
 
