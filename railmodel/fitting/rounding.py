@@ -46,7 +46,7 @@ def land_angles(task: Task, answer: Answer, step: float) -> Landed | None:
     Returns:
         None where no combination was found that meets every wish.
     """
-    search = _Search(task, step)
+    search = _Search(task, step, answer.x)
     angles = moving_angles(task.problem, answer.x)
     search.look(answer, {bend: max(round(angle / step), 1) * step for bend, angle in angles.items()})
     search.branch(answer, {})
@@ -60,12 +60,14 @@ class _Search:
     Args:
         task: what is wished besides.
         step: of the angles, radians.
+        home: (k,) the shape to stay near to.
         left: searches that may still be made.
-        best: the shape with the least change so far.
+        best: the shape nearest to it so far.
     """
 
     task: Task
     step: float
+    home: Array
     left: int = SOLVES
     best: Landed | None = None
 
@@ -76,11 +78,15 @@ class _Search:
         self.left -= 1
         landed = with_groups(self.task, *_steps(self.task, fixed))
         found = polish(landed, near.x)
-        if not found.ok or (self.best is not None and found.change >= self.best[1].change - _SAME_CHANGE):
+        if not found.ok or (self.best is not None and self.away(found) >= self.away(self.best[1]) - _SAME_CHANGE):
             return None
         if len(fixed) == len(moving_angles(self.task.problem, found.x)):
             self.best = landed, found
         return found
+
+    def away(self, answer: Answer) -> float:
+        """How far a shape lies from the one to stay near to, in parts of the ranges."""
+        return float(np.linalg.norm(answer.x - self.home))
 
     def branch(self, answer: Answer, fixed: dict[Bend, float]) -> None:
         """Fix one more angle, the one nearest to a step, on either side."""

@@ -133,7 +133,8 @@ class Task:
         """(w,) misses no larger than this are none, mm."""
         within = [ON_STEP if wish.rule == "angle step" else MET_ANGLE for wish in self.wishes]
         angle = np.array([wish.unit == "angle" for wish in self.wishes], dtype=bool)
-        return np.where(angle, np.array(within) * ARM, MET_LENGTH)
+        gaps = np.array([wish.rule == "clearance" for wish in self.wishes], dtype=bool)  # the check gives nothing away
+        return np.where(angle, np.array(within) * ARM, np.where(gaps, 0.0, MET_LENGTH))
 
     def found(self, x: Array, on: NDArray[np.bool_], *, everything: bool = False) -> Array:
         """(w,) every quantity at scaled values x (k,); clearances only where they are on, else infinite."""
@@ -228,19 +229,21 @@ def _distinct(task: Task, lanes: Array, on: NDArray[np.bool_]) -> list[Array]:
 
 
 def polish(task: Task, x: Array) -> Answer:
-    """The answer from one start near a good shape: its limits as they are, nothing left to the shop."""
+    """The answer nearest to a good shape (k,), where some more is asked of it than it meets."""
     on, limits = np.ones(len(task.wishes), dtype=bool), task.limits
     smooth = np.arange(len(on)) < len(task.smooth)
-    x = _descend(task, x[None], on, limits, _AGAIN, None)[0]
-    quick = task.answer(x, smooth)  # where these fail, nearest places need not be looked for
-    return _settled(task, x, on, limits) if quick.ok else quick
+    near = _descend(task, x[None], on, limits, _AGAIN, None, x)[0]
+    quick = task.answer(near, smooth)  # where these fail, nearest places need not be looked for
+    return _settled(task, near, on, limits, x) if quick.ok else quick
 
 
 def _rank(answer: Answer) -> tuple[float, float]:
     return (0.0, round(answer.change, 6)) if answer.ok else (answer.total + 1e-9, 0.0)
 
 
-def _settled(task: Task, x: Array, on: NDArray[np.bool_], limits: tuple[Array, Array]) -> Answer:
+def _settled(
+    task: Task, x: Array, on: NDArray[np.bool_], limits: tuple[Array, Array], home: Array | None = None
+) -> Answer:
     """The answer with clearances: nearest places are looked for and kept away from, until nothing moves any more."""
     best = task.answer(x, on)
     asked = on[len(task.smooth) :]
@@ -249,7 +252,7 @@ def _settled(task: Task, x: Array, on: NDArray[np.bool_], limits: tuple[Array, A
     for _ in range(_ROUNDS):
         if best.ok and _aimed(task, best, on, limits):
             break
-        moved = _descend(task, x[None], on, limits, _AGAIN, task.clear.group(asked))[0]
+        moved = _descend(task, x[None], on, limits, _AGAIN, task.clear.group(asked), home)[0]
         answer = task.answer(moved, on)
         step = float(np.abs(moved - x).max())
         stuck = not answer.ok and answer.total > best.total * (1 - _WORTH)
@@ -281,8 +284,12 @@ def _descend(
     limits: tuple[Array, Array],
     pulls: Sequence[float],
     places: NearPlaces | None,
+    home: Array | None = None,
 ) -> Array:
-    """Scaled values (b, k) with the least sum of squares of misses and pull, from the strongest pull to the weakest."""
+    """Scaled values (b, k) with the least misses and pull, from the strongest pull to the weakest.
+
+    The pull leads to `home` (k,), or else to the written values.
+    """
     problem = task.problem
     use = places if places is not None and places.places else None
     columns = list(range(len(task.smooth)))
@@ -299,7 +306,7 @@ def _descend(
         miss = np.minimum(found.value - low, 0.0) + np.maximum(found.value - high, 0.0)
         return miss * scale, found.slope * (scale * (miss != 0))[..., None]
 
-    return descend(look, starts, problem.written, pulls)
+    return descend(look, starts, problem.written if home is None else home, pulls)
 
 
 def _starts(task: Task, on: NDArray[np.bool_], count: int) -> list[Array]:
