@@ -36,6 +36,9 @@ SEARCH_PARTS: float = 0.005
 _LENGTHENINGS = 4
 """How often a piece is drawn out further to see how deep an overlap is."""
 
+_DEEPEST = 1e5
+"""No depth of a tube is more than this, mm."""
+
 _CARE = 1e-4
 """How far off the collision library's depths may be, as a part of the depth: measured below 5e-5."""
 
@@ -172,8 +175,10 @@ def _depth(gap: float, lengthened: Callable[[float], Frame], other: Frame) -> fl
 
     by, against, request = -gap, placed(other), coal.DistanceRequest()
     for _ in range(_LENGTHENINGS):
-        found = coal.distance(*placed(lengthened(by)), *against, request, coal.DistanceResult()) * (1 + _CARE)
-        gap = min(gap, float(found))
+        found = float(coal.distance(*placed(lengthened(by)), *against, request, coal.DistanceResult())) * (1 + _CARE)
+        if not found > -_DEEPEST:  # two pieces on one spot: the library's depth is no number
+            break
+        gap = min(gap, found)
         if -gap <= by:
             break
         by = -2 * gap
