@@ -23,6 +23,8 @@ MANIFEST = "manifest.json"
 FOLDERS: tuple[tuple[str, str], ...] = (
     ("customer", "For the customer"),
     ("floor", "For the floor"),
+    ("floor/plates", "Plates to cut"),
+    ("floor/templates", "Templates to check bends with"),
     ("cnc", "For the bender and other programs"),
     ("", "About the job"),
 )

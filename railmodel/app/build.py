@@ -8,7 +8,7 @@ floor/      each tube's flat layout
 import json
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -19,10 +19,12 @@ from railmodel.files import writable_folder, write_whole
 from railmodel.findings import Finding
 from railmodel.frame import Frame
 from railmodel.part import RailPart
+from railmodel.units import to_unit
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from exporters.drawing.sheets import Drawing
     from exporters.step import Body
     from exporters.views import View
 
@@ -61,6 +63,8 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
     for part, stem in zip(frame.parts, stems, strict=True):
         steps += _table_steps(frame, part, stem)
         steps.append(_flat_step(frame, part, stem, findings, dxf))
+    steps += _cut_flat_steps(frame, dxf)
+    steps += _drawing_steps(frame, findings, dxf)
     steps += _picture_steps(frame)
     steps.append(_approval_step(frame, findings))
     return steps + _solid_steps(frame, stems)
@@ -231,6 +235,70 @@ def _flat_step(frame: Frame, part: RailPart, stem: str, findings: Sequence[Findi
         )  # fmt: skip
 
     return Step(path=Path("floor", f"{stem}_flat_{frame.unit}.dxf"), what=f"flat layout of {part.label}", write=write)
+
+
+def _drawing_steps(frame: Frame, findings: Sequence[Finding], dxf: DxfVersion) -> list[Step]:
+    """The frame drawing, made once for both files."""
+    stops = [finding.says for finding in findings if finding.level == "stop"]
+
+    @cache
+    def drawing() -> "Drawing":
+        from exporters.drawing.sheets import make_drawing
+
+        return make_drawing(frame, stops)
+
+    def as_dxf(path: Path) -> None:
+        from exporters.drawing.as_dxf import write_dxf
+
+        write_dxf(drawing(), path, dxf)
+
+    def as_pdf(path: Path) -> None:
+        from exporters.drawing.as_pdf import drawing_pdf
+
+        write_whole(path, drawing_pdf(drawing()))
+
+    stem = f"{file_stem(frame.job.job)}_drawing"
+    return [
+        Step(path=Path("customer", f"{stem}.pdf"), what="frame drawing to read and sign", write=as_pdf),
+        Step(path=Path("customer", f"{stem}_{frame.unit}.dxf"), what="frame drawing", write=as_dxf),
+    ]
+
+
+def _cut_flat_steps(frame: Frame, dxf: DxfVersion) -> list[Step]:
+    """Plates, sheets of plates and bend-check templates, where the job has them."""
+    if not frame.job.plates and frame.job.templates is None:
+        return []
+    from exporters import flat_parts
+    from railmodel.plates import plates
+    from railmodel.templates import templates
+
+    head = flat_parts.Head(job=frame.job.job, revision=frame.job.revision, unit=frame.unit, version=dxf)
+    made, nesting, checked = plates(frame), frame.job.nesting, templates(frame)
+    names = [f"{one.part} bend {' '.join(map(str, one.bends))}" for one in checked]
+    sheets = [] if nesting is None else flat_parts.nested(made, nesting.sheet, gap=nesting.gap, edge=nesting.edge)
+    words = [
+        f"sheet {to_unit(sheet.thickness, frame.unit):.4g} {frame.unit} {sheet.grade or ''} {sheet.number}"
+        for sheet in sheets
+    ]
+    stems = iter(unique_stems([*(plate.name for plate in made), *words]))
+
+    def plate_step(what: str, write: Callable[[Path], None]) -> Step:
+        return Step(path=Path("floor", "plates", f"{next(stems)}_{frame.unit}.dxf"), what=what, write=write)
+
+    steps = [
+        plate_step(f"{plate.count} x {plate.name}", partial(flat_parts.write_plate, plate, head=head)) for plate in made
+    ]
+    for sheet in sheets:
+        what = f"plates on a sheet, {sheet.number} of {sheet.of}"
+        steps.append(plate_step(what, partial(flat_parts.write_nested, sheet, head=head)))
+    steps += [
+        Step(
+            path=Path("floor", "templates", f"{stem}_{frame.unit}.dxf"), what=f"template for {name}",
+            write=partial(flat_parts.write_template, template, head=head),
+        )
+        for template, name, stem in zip(checked, names, unique_stems(names), strict=True)
+    ]  # fmt: skip
+    return steps
 
 
 def _solid_steps(frame: Frame, stems: Sequence[str]) -> list[Step]:
