@@ -30,13 +30,14 @@ def descend(look: Look, start: Array, home: Array, pulls: Sequence[float]) -> Ar
     Args:
         look: the residuals.
         start: (b, n) where each lane starts.
-        home: (n,) where the pull leads.
+        home: (n,) where the pull leads, or (b, n), each lane's own.
         pulls: its weights: pull x (x - home) are residuals too.
 
     Returns:
         (b, n) within 0 and 1.
     """
     x = np.clip(start, 0.0, 1.0)
+    home = np.broadcast_to(home, x.shape)
     for pull in pulls:
         x = _settle(look, x, home, pull)
     return x
@@ -45,7 +46,7 @@ def descend(look: Look, start: Array, home: Array, pulls: Sequence[float]) -> Ar
 def _settle(look: Look, x: Array, home: Array, pull: float) -> Array:
     """The least sum of squares at one pull."""
     x = x.copy()
-    residual, slope = look(x)
+    residual, slope = (np.array(one) for one in look(x))
     cost = _cost(residual, x, home, pull)
     damped = np.full(len(x), _FIRST)
     alive = np.isfinite(cost)
@@ -53,9 +54,9 @@ def _settle(look: Look, x: Array, home: Array, pull: float) -> Array:
         mine = np.flatnonzero(alive)
         if not len(mine):
             break
-        trial = _step(x[mine], residual[mine], slope[mine], home, pull, damped[mine])
+        trial = _step(x[mine], residual[mine], slope[mine], home[mine], pull, damped[mine])
         residual_there, slope_there = look(trial)
-        there = _cost(residual_there, trial, home, pull)
+        there = _cost(residual_there, trial, home[mine], pull)
         gain, moved = cost[mine] - there, np.abs(trial - x[mine]).max(axis=1, initial=0.0)
         better = gain > 0  # not where the trial is no shape
         done = (better & (gain <= _GAIN * cost[mine])) | (moved <= _STILL) | (damped[mine] >= _MOST_DAMPED)
