@@ -1,4 +1,4 @@
-"""How long `railmodel fit` takes on the hauler: processor time of whole processes, against a plain loop of the same run.
+"""How long `railmodel fit` takes on the hauler: processor time of whole processes, beside a plain loop of the same run.
 
 Nine values are free, the rail is written 2 to 3 in off in height at four corners, and both it and its cap have fifteen
 shapes to keep clear of, eight of them moving. The bound is 3 seconds on a computer that adds up a million squares in a
