@@ -59,12 +59,12 @@ def verdict(solved: Solved, found: list[Measured], step: float | None, *, asked:
         if not solved.conflicts:
             missed = sum(not one.ok for one in found)
             yield f"{missed} wishes are missed at the best shape found; try more starts with --starts."
-        yield f"The values above miss the wishes least; {name} was left as it is."
+        yield f"The values above miss the wishes least; {name} was left as it was."
         return
     if solved.landed is False:
         yield f"No shape was found that meets every wish with its angles on steps of {step:g} degrees; these are exact."
         if asked:
-            yield f"{name} was left as it is."
+            yield f"{name} was left as it was."
     elif not solved.changes:
         yield "Every wish is met by the job as it is written; nothing changes."
     elif stored:
@@ -115,7 +115,7 @@ def _say(value: float | None, wish: Wish, unit: Unit) -> str:
 
 def _quantity(value: float, wish: Wish, unit: Unit) -> str:
     if wish.unit == "angle":
-        return f"{degrees(value):.2f} deg"
+        return f"{round(degrees(value), 2) + 0.0:.2f} deg"
     return f"{format_decimal(value, unit)} {unit}"
 
 
