@@ -4,7 +4,7 @@ Pictures, tables and findings stand in the page as they are. Where scripts and 3
 the place of the first picture. The page loads nothing: its own policy forbids it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from json import dumps
 from pathlib import Path
 from typing import Any
@@ -12,12 +12,13 @@ from typing import Any
 import numpy as np
 
 from exporters.approval_points import badges, letters, points, states
-from exporters.approval_rows import bend_tables, finding_rows, fit_rows, gap_rows, joint_rows, part_rows
-from exporters.mesh import Mesh, mesh_of, packed
+from exporters.approval_rows import bend_tables, finding_rows, fit_rows, gap_rows, joint_rows, part_rows, plate_rows
+from exporters.mesh import Mesh, mesh_of, packed, plate_mesh
 from exporters.page import page, shipped
 from exporters.page_views import LETTER, VIEWS, drawing, facets
 from railmodel.files import write_whole
 from railmodel.frame import Frame
+from railmodel.plates import Placing, Plate, plates
 from railmodel.units import format_decimal
 
 _WIDE = 720
@@ -42,7 +43,8 @@ def approval_page(frame: Frame, answer: Answer) -> str:
     named = letters(frame)
     meshes = {part.label: mesh_of(part) for part in frame.parts if part.line.length > 0}
     marks = badges(frame, named)
-    every = facets(frame.parts)
+    placed = [(plate, placing) for plate in plates(frame) for placing in plate.places]
+    every = facets(frame.parts, placed)
     drawings = [drawing(every, view, marks) for view in VIEWS] if meshes else []
     sizes = _letter_sizes([one.width for one in drawings])
     return page(
@@ -50,7 +52,7 @@ def approval_page(frame: Frame, answer: Answer) -> str:
         frame,
         style="\n".join([shipped("pages/page.css"), shipped("viewer/viewer.css"), *sizes]),
         scripts=[shipped("viewer/viewer.js"), shipped("pages/approval.js")] if meshes else [],
-        data=_data(frame, answer, named, meshes),
+        data=_data(frame, answer, named, meshes, placed),
         drawings=drawings,
         licence=shipped("viewer/three-license.txt"),
         unit=frame.unit,
@@ -58,6 +60,7 @@ def approval_page(frame: Frame, answer: Answer) -> str:
         size=_size(frame, meshes),
         stops=sum(finding["level"] == "stop" for finding in answer["findings"]),
         parts=part_rows(frame, named),
+        plates=plate_rows(frame),
         tables=bend_tables(frame, named),
         fits=fit_rows(frame, answer),
         gaps=gap_rows(frame, answer),
@@ -75,7 +78,10 @@ def _letter_sizes(widths: list[float]) -> list[str]:
     return rules
 
 
-def _data(frame: Frame, answer: Answer, named: Mapping[str, str], meshes: Mapping[str, Mesh]) -> str:
+def _data(
+    frame: Frame, answer: Answer, named: Mapping[str, str], meshes: Mapping[str, Mesh],
+    placed: Sequence[tuple[Plate, Placing]],
+) -> str:  # fmt: skip
     """What the 3D view shows, as JSON that can stand in a page."""
     tones = list(named)
     shown = {
@@ -84,6 +90,10 @@ def _data(frame: Frame, answer: Answer, named: Mapping[str, str], meshes: Mappin
             {"id": part.label, "name": part.label, "tone": tones.index(part.name), **packed(meshes[part.label])}
             for part in frame.parts
             if part.label in meshes
+        ]
+        + [
+            {"id": f"plate {i}", "name": plate.name, "tone": len(tones), **packed(plate_mesh(plate, placing))}
+            for i, (plate, placing) in enumerate(placed, start=1)
         ],
         "points": points(frame, answer, named),
         "highlights": states(frame, answer),

@@ -6,6 +6,7 @@ from typing import Any
 
 from railmodel.frame import Frame
 from railmodel.part import RailPart
+from railmodel.plates import plates
 from railmodel.units import format_decimal, from_unit, to_unit
 
 Row = dict[str, Any]
@@ -22,13 +23,26 @@ def part_rows(frame: Frame, named: Mapping[str, str]) -> list[Row]:
     for name, letter in named.items():
         part = _shown(frame, name)
         size = part.section
-        sides = (f"{to_unit(value, frame.unit):.4g}" for value in (size.height, size.width, size.wall))
+        across = (size.height, size.wall) if size.round else (size.height, size.width, size.wall)
+        sides = (f"{to_unit(value, frame.unit):.4g}" for value in across)
         rows.append({
             "letter": letter, "name": name, "hand": "single" if part.hand == "single" else "right and left",
-            "tube": " × ".join(sides), "grade": part.grade, "bends": part.line.rows.count,
-            "length": _marked(frame, part.line.length),
+            "tube": ("round " if size.round else "") + " × ".join(sides), "grade": part.grade,
+            "bends": part.line.rows.count, "length": _marked(frame, part.line.length),
         })  # fmt: skip
     return rows
+
+
+def plate_rows(frame: Frame) -> list[Row]:
+    """One row a plate."""
+    return [
+        {
+            "name": plate.name, "grade": plate.grade, "count": plate.count, "shown": bool(plate.places),
+            "size": " × ".join(format_decimal(side, frame.unit) for side in plate.size),
+            "thickness": format_decimal(plate.thickness, frame.unit),
+        }
+        for plate in plates(frame)
+    ]  # fmt: skip
 
 
 def bend_tables(frame: Frame, named: Mapping[str, str]) -> list[Row]:

@@ -11,12 +11,17 @@ from math import ceil, pi, radians
 import numpy as np
 from numpy.typing import NDArray
 
+from railmodel.end_cuts import to_cut
 from railmodel.geometry.centreline import Pose
 from railmodel.geometry.rows import Array
 from railmodel.part import EndCut, RailPart
+from railmodel.plates import Placing, Plate
 
 CORNER_FACETS = 3
-"""Facets of a rounded corner."""
+"""Facets of a rounded corner; twice as many on round tube."""
+
+ARC_FACET = radians(15)
+"""An arc of a plate's outline is cut into facets of at most this."""
 
 BEND_FACET = radians(4)
 """A bend is cut into facets of at most this."""
@@ -39,15 +44,17 @@ class Mesh:
     triangles: NDArray[np.int64]
 
 
-def mesh_of(part: RailPart, *, corner_facets: int = CORNER_FACETS, bend_facet: float = BEND_FACET) -> Mesh:
+def mesh_of(part: RailPart, *, corner_facets: int | None = None, bend_facet: float = BEND_FACET) -> Mesh:
     """A part as a closed mesh: outer and inner faces and both ends, cut as the part's ends are cut.
 
     Args:
         part: the part.
-        corner_facets: facets of a rounded corner.
+        corner_facets: facets of a rounded corner; None for `CORNER_FACETS`.
         bend_facet: greatest facet of a bend, radians.
     """
     size = part.section
+    if corner_facets is None:
+        corner_facets = CORNER_FACETS * (2 if size.round else 1)
     outer = _outline(size.height, size.width, size.corner, corner_facets)
     inner = _outline(size.height - 2 * size.wall, size.width - 2 * size.wall, size.inside_corner, corner_facets)
     rings = _rings(part, bend_facet)
@@ -65,6 +72,48 @@ def mesh_of(part: RailPart, *, corner_facets: int = CORNER_FACETS, bend_facet: f
         closed = _strips(2, around)[:, :: int(way)]
         meshes.append(Mesh(ring, np.tile(normal, (len(ring), 1)), closed))
     return _whole(_joined(meshes))
+
+
+def plate_mesh(plate: Plate, placing: Placing) -> Mesh:
+    """One copy of a plate as a closed mesh: back, face, rim and the walls of its holes."""
+    from ezdxf.math import Vec2
+    from ezdxf.math.triangulation import mapbox_earcut_2d
+
+    rims = plate_rims(plate)
+    cut = mapbox_earcut_2d(Vec2.list(rims[0]), [Vec2.list(rim) for rim in rims[1:]])
+    inside = np.array([[(corner.x, corner.y) for corner in one] for one in cut])
+    (ax, ay), (bx, by) = (inside[:, 1] - inside[:, 0]).T, (inside[:, 2] - inside[:, 0]).T
+    inside = np.where((ax * by < ay * bx)[:, None, None], inside[:, ::-1], inside)
+    flat, count = inside.reshape(-1, 2), np.arange(3 * len(inside)).reshape(-1, 3)
+    normal = placing.normal
+    meshes = [
+        Mesh(placing.points(flat), np.tile(-normal, (len(flat), 1)), count[:, ::-1]),
+        Mesh(placing.points(flat, plate.thickness), np.tile(normal, (len(flat), 1)), count),
+    ]
+    meshes += [_rim(rim, placing, plate.thickness) for rim in rims]
+    return _whole(_joined(meshes))
+
+
+def plate_rims(plate: Plate) -> list[Array]:
+    """Polygons (m, 2) along a plate's outside and each of its holes, with the metal on their left."""
+    turn = -ARC_FACET * np.arange(round(2 * pi / ARC_FACET))
+    circle = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    holes = [np.array([x, y]) + diameter / 2 * circle for x, y, diameter in plate.holes]
+    return [plate.outline.flattened(ARC_FACET), *holes]
+
+
+def _rim(rim: Array, placing: Placing, thickness: float) -> Mesh:
+    """The wall along a closed polygon (m, 2) that has the metal on its left."""
+    ends = np.roll(rim, -1, axis=0)
+    along = ends - rim
+    outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
+    around = np.stack([rim, ends], axis=1).reshape(-1, 2)
+    points = np.concatenate([placing.points(around), placing.points(around, thickness)])
+    normals = np.repeat(outward, 2, axis=0) @ np.stack([placing.across, placing.up])
+    first = 2 * np.arange(len(rim))
+    back, face = first, first + len(around)
+    quads = np.concatenate([np.stack([back, back + 1, face + 1], 1), np.stack([back, face + 1, face], 1)])
+    return Mesh(points, np.tile(normals, (2, 1)), quads)
 
 
 def packed(mesh: Mesh) -> dict[str, str]:
@@ -123,18 +172,10 @@ def _skin(part: RailPart, rings: Pose, spots: Array) -> Array:
 
 
 def _trimmed(ring: Array, along: Array, cut: EndCut) -> Array:
-    """A ring moved along the tube onto the face that its end is cut to."""
+    """A ring moved along the tube onto the surface that its end is cut to."""
     if cut.kind == "square":
         return ring
-    flat = ring + ((cut.at - ring) @ cut.normal / (along @ cut.normal))[:, None] * along
-    if cut.axis is None or cut.direction is None or cut.kind == "mitred":
-        return np.asarray(flat)
-    across = np.eye(3) - np.outer(cut.direction, cut.direction)
-    off, step = (flat - cut.axis) @ across, across @ along
-    a, b, c = step @ step, off @ step, np.sum(off * off, axis=1) - cut.radius**2
-    root = np.sqrt(np.maximum(b * b - a * c, 0.0))
-    low, high = (-b - root) / a, (-b + root) / a
-    return np.asarray(flat + np.where(np.abs(low) < np.abs(high), low, high)[:, None] * along)
+    return np.asarray(ring + np.nan_to_num(to_cut(cut, ring, along))[:, None] * along)
 
 
 def _carried(rings: Pose, normals: Array) -> Array:

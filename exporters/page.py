@@ -59,7 +59,7 @@ class Words:
     def __init__(self, frame: Frame) -> None:
         job = frame.job
         names = {job.job, *job.tubes, *(part.name for part in frame.parts), *(part.name for part in job.parts)}
-        names |= {one.name for some in (job.crossmembers, job.fit_points, job.keep_clear) for one in some}
+        names |= {one.name for some in (job.crossmembers, job.fit_points, job.keep_clear, job.plates) for one in some}
         if frame.shop is not None:
             names |= set(frame.shop.dies)
         pattern = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True) if name)

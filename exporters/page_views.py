@@ -2,14 +2,17 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
+from exporters.mesh import plate_rims
 from exporters.room import Rect, Room
 from exporters.views import PICTORIAL, PLAN, SIDE, View, panels
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
+from railmodel.plates import Placing, Plate
 
 VIEWS: tuple[View, ...] = (PICTORIAL, SIDE, PLAN)
 
@@ -18,6 +21,9 @@ LETTER = 0.027
 
 SHADES = 4
 """Tones of a face, from edge-on to facing."""
+
+_SAME = 1e-3
+"""What stands out of a plane by no more than this lies in it, mm."""
 
 _AXES = (("X", (1.0, 0.0, 0.0)), ("Y", (0.0, 1.0, 0.0)), ("Z", (0.0, 0.0, 1.0)))
 
@@ -53,28 +59,56 @@ class Drawing:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Facets:
-    """The facets of parts' faces.
+class Sheet:
+    """A flat face of a plate, or a facet of its rim.
 
     Args:
-        corners: (n, 4, 3) in order.
+        rims: the (m, 3) corners of its outside, then of each hole.
+        normal: (3,) outward.
+        wall: whether it is a facet of the rim: only its first and third side are drawn.
+    """
+
+    rims: tuple[Array, ...]
+    normal: Array
+    wall: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Facets:
+    """What parts show of themselves.
+
+    Args:
+        corners: (n, 4, 3) of four-cornered facets, in order.
         normals: (n, 3) outward.
         edges: (n, 4) whether a line is drawn from each corner to the next.
+        plates: the rim and the faces of each plate; what comes later hides what comes before.
     """
 
     corners: Array
     normals: Array
     edges: NDArray[np.bool_]
+    plates: tuple[tuple[Sheet, ...], ...] = ()
 
 
-def facets(parts: Iterable[RailPart]) -> Facets:
-    """Every facet of some parts, for all views."""
+def facets(parts: Iterable[RailPart], plates: Iterable[tuple[Plate, Placing]] = ()) -> Facets:
+    """Every facet of some parts and placed plates, for all views."""
     found = [panel for part in parts for panel in panels(part)]
     return Facets(
         np.array([panel.corners for panel in found]).reshape(-1, 4, 3),
         np.array([panel.normal for panel in found]).reshape(-1, 3),
         np.array([(True, panel.ends, True, panel.begins) for panel in found], dtype=bool).reshape(-1, 4),
+        tuple(_sheets(plate, placing) for plate, placing in plates),
     )
+
+
+def _sheets(plate: Plate, placing: Placing) -> tuple[Sheet, ...]:
+    rims = plate_rims(plate)
+    back, face = (tuple(placing.points(rim, depth) for rim in rims) for depth in (0.0, plate.thickness))
+    walls = []
+    for low, high in zip(back, face, strict=True):
+        for corners in np.stack([low, np.roll(low, -1, axis=0), np.roll(high, -1, axis=0), high], axis=1):
+            walls.append(Sheet((corners,), np.cross(corners[1] - corners[0], placing.normal), wall=True))
+    return (*walls, Sheet(back, -placing.normal), Sheet(face, placing.normal))
 
 
 def drawing(every: Facets, view: View, badges: Iterable[Badge] = ()) -> Drawing:
@@ -113,18 +147,67 @@ def _faces(every: Facets, view: View) -> tuple[list[str], Array, Array, Array]:
     """
     facing = every.normals @ view.toward
     shown = np.flatnonzero(facing > 1e-6)
-    if not shown.size:
-        return [], np.zeros((0, 4)), np.zeros(2), np.ones(2)
     shown = shown[np.argsort((every.corners[shown] @ view.toward).mean(axis=1), kind="stable")]
     flat = np.round(_flat(view, every.corners[shown]), 1) + 0.0
-    shades = np.minimum((facing[shown] * SHADES).astype(int), SHADES - 1)
-    faces = []
-    for corners, edges, shade in zip(flat.tolist(), every.edges[shown].tolist(), shades.tolist(), strict=True):
+    boxes = np.concatenate([flat.min(axis=1), flat.max(axis=1)], axis=1)
+    painted: list[tuple[float, str]] = []
+    for i, (corners, edges, looks) in enumerate(
+        zip(flat.tolist(), every.edges[shown].tolist(), facing[shown].tolist(), strict=True)
+    ):
         spots = [f"{x:g},{y:g}" for x, y in corners]
         lines = "".join(f"M{spots[k]}L{spots[(k + 1) % 4]}" for k in range(4) if edges[k])
-        faces.append(f'<path class="f{shade}" d="M{"L".join(spots)}z"/><path class="e" d="{lines}"/>')
-    boxes = np.concatenate([flat.min(axis=1), flat.max(axis=1)], axis=1)
-    return faces, boxes, boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+        painted.append((i, _painted(f"M{'L'.join(spots)}z", lines, looks)))
+    whole = [boxes]
+    for plate in every.plates:
+        turn = 0
+        for sheet in plate:
+            looks = float(sheet.normal @ view.toward / np.linalg.norm(sheet.normal))
+            if looks <= 1e-6:
+                continue
+            rounds = [np.round(_flat(view, rim), 1) + 0.0 for rim in sheet.rims]
+            box = np.concatenate([rounds[0].min(axis=0), rounds[0].max(axis=0)])
+            turn = max(turn, _turn(sheet, box, every, shown, boxes))
+            painted.append((turn - 0.5, _sheet(rounds, sheet.wall, looks)))
+            whole.append(box[None])
+    found = np.concatenate(whole)
+    if not len(found):
+        return [], found, np.zeros(2), np.ones(2)
+    faces = [text for _, text in sorted(painted, key=itemgetter(0))]
+    return faces, found, found[:, :2].min(axis=0), found[:, 2:].max(axis=0)
+
+
+def _turn(sheet: Sheet, box: Array, every: Facets, shown: NDArray[np.int64], boxes: Array) -> int:
+    """Before which facet, in painting order, a sheet is painted: after all that lie behind it where they overlap.
+
+    Args:
+        sheet: the sheet.
+        box: its (left, low, right, high) in the drawing.
+        every: the facets.
+        shown: which of them are painted, in their order.
+        boxes: (n, 4) theirs.
+    """
+    over = np.flatnonzero(((boxes[:, :2] < box[2:]) & (box[:2] < boxes[:, 2:])).all(axis=1))
+    which, outside = shown[over], sheet.rims[0]
+    facet = (every.corners[which] - outside[0]) @ (sheet.normal / np.linalg.norm(sheet.normal))
+    own = np.einsum("nmk,nk->nm", outside[None] - every.corners[which][:, :1], every.normals[which])
+    hidden = (facet <= _SAME).all(axis=1) | (own >= -_SAME).all(axis=1)  # the facet cannot hide the sheet
+    hiding = (facet >= -_SAME).all(axis=1) | (own <= _SAME).all(axis=1)  # the sheet cannot hide the facet
+    behind = over[hidden & ~hiding]
+    return int(behind.max()) + 1 if behind.size else 0
+
+
+def _sheet(rims: Iterable[Array], wall: bool, looks: float) -> str:
+    """A sheet with its lines, from its rims on the page."""
+    spots = [[f"{x:g},{y:g}" for x, y in rim.tolist()] for rim in rims]
+    area = "".join(f"M{'L'.join(rim)}z" for rim in spots)
+    lines = "".join(f"M{a}L{b}M{c}L{d}" for a, b, c, d in spots) if wall else area
+    return _painted(area, lines, looks)
+
+
+def _painted(area: str, lines: str, looks: float) -> str:
+    """A face and its lines; `looks` is the cosine between its normal and the way to the eye."""
+    shade = min(int(looks * SHADES), SHADES - 1)
+    return f'<path class="f{shade}" d="{area}"/><path class="e" d="{lines}"/>'
 
 
 def _flat(view: View, points: Array) -> Array:

@@ -6,16 +6,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from commands import HAULER
+from commands import HAULER, TRAILER
 from jobfiles import job_file
 from rails import part, random_legal_line, random_section
 
-from exporters.mesh import Mesh, mesh_of, packed
+from exporters.mesh import Mesh, mesh_of, packed, plate_mesh
 from railmodel.frame import build_frame
 from railmodel.geometry.centreline import Centreline, Pose
+from railmodel.geometry.flat_outline import Outline
 from railmodel.geometry.rows import BendRows
 from railmodel.geometry.section import Section
 from railmodel.job.reader import read_job
+from railmodel.plates import Placing, Plate, plates
 
 
 def body(mesh: Mesh) -> trimesh.Trimesh:
@@ -140,3 +142,38 @@ def test_a_coped_end_in_a_bend_lies_on_the_curved_face(tmp_path: Path) -> None:
         off = end - cut.axis
         across = off - np.outer(off @ cut.direction, cut.direction)
         np.testing.assert_allclose(np.linalg.norm(across, axis=1), cut.radius, atol=1e-6)
+
+
+def test_a_round_tube_gets_twice_the_facets() -> None:
+    rows = BendRows.of([], [], [], [], 100.0)
+    line = Centreline(rows, Pose.of((0, 0, 0), (1, 0, 0), (0, 0, 1)))
+    pipe = mesh_of(part(line, Section(height=50, width=50, wall=3, corner=25)))
+    # a regular polygon of 24 sides in a circle: n / 2 sin(2 pi / n) of the radius squared
+    assert body(pipe).volume == pytest.approx(100 * 12 * np.sin(np.pi / 12) * (25**2 - 22**2))
+
+
+def test_plates_are_closed_and_come_to_their_own_volume() -> None:
+    made = [plate for plate in plates(build_frame(read_job(TRAILER))) if plate.places]
+    assert made
+    for plate in made:
+        for place in plate.places:
+            found = body(plate_mesh(plate, place))
+            assert found.is_watertight
+            assert found.is_winding_consistent
+            assert found.volume == pytest.approx(plate.area * plate.thickness, rel=0.01)
+            corners = place.points(plate.outline.points)
+            np.testing.assert_array_less(found.bounds[0] - 1e-6, corners.min(axis=0) + 1e-9)
+
+
+def test_the_normals_of_a_plate_look_out_and_its_holes_go_through() -> None:
+    square = Outline.of([(0, 0), (100, 0), (100, 60), (0, 60)])
+    plate = Plate(name="plate", thickness=8.0, outline=square, holes=((30, 30, 20), (70, 30, 10)))
+    place = Placing(np.array([5.0, 6.0, 7.0]), np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0]))
+    mesh = plate_mesh(plate, place)
+    a, b, c = (mesh.points[mesh.triangles[:, k]] for k in range(3))
+    flat = np.cross(b - a, c - a)
+    flat /= np.linalg.norm(flat, axis=1, keepdims=True)
+    np.testing.assert_allclose(np.einsum("ij,ikj->ik", flat, mesh.normals[mesh.triangles]), 1.0, atol=1e-9)
+    found = body(mesh)
+    assert found.euler_number == 2 - 2 * 2  # a body with two holes through it
+    np.testing.assert_allclose(found.bounds, [[5, 6, 7], [13, 106, 67]])

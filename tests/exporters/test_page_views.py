@@ -14,6 +14,7 @@ from exporters.page_views import VIEWS, Badge, drawing, facets
 from exporters.views import PICTORIAL, PLAN, SIDE, View
 from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
+from railmodel.plates import plates
 
 NUMBER = r"-?\d+(?:\.\d+)?"
 
@@ -72,6 +73,53 @@ def test_what_is_near_the_eye_is_painted_last(tmp_path: Path) -> None:
     painted = faces(drawing(facets(frame.parts), SIDE).svg).mean(axis=1)[:, 0]
     assert (np.diff(painted) > -100).all()  # seen from the left: the left one, further along X, comes last
     assert painted[-1] > 900
+
+
+def area_of(corners: np.ndarray) -> float:
+    """Area inside a polygon (n, 2), by the surveyor's formula."""
+    after = np.roll(corners, -1, axis=0)
+    return float(abs(np.sum(corners[:, 0] * after[:, 1] - corners[:, 1] * after[:, 0])) / 2)
+
+
+def holds(corners: np.ndarray, spot: np.ndarray) -> bool:
+    """Whether a place lies inside a convex polygon (n, 2)."""
+    side, off = np.roll(corners, -1, axis=0) - corners, spot - corners
+    turn = side[:, 0] * off[:, 1] - side[:, 1] * off[:, 0]
+    return bool((turn > 0).all() or (turn < 0).all())
+
+
+def test_a_plate_hides_what_it_lies_on_and_is_hidden_by_what_lies_on_it(tmp_path: Path) -> None:
+    """One plate on top of two bars, one below them: where outlines cross, painting order tells what is seen."""
+    path = tmp_path / "job.yaml"
+    path.write_text(
+        """\
+job: Two bars
+units: mm
+tubes: {box: {height: 50, width: 50, wall: 3}}
+parts:
+  - {name: bar, tube: box, hand: pair, points: [[0, 100, 0], [600, 100, 0]]}
+plates:
+  - {name: over, thickness: 8, size: [400, 300], holes: [{at: [200, 150], diameter: 60}],
+     place: {at: [100, -150, 25], normal: [0, 0, 1], up: [0, 1, 0]}}
+  - {name: under, thickness: 8, size: [400, 300], place: {at: [100, -150, -33], normal: [0, 0, 1], up: [0, 1, 0]}}
+"""
+    )
+    frame = build_frame(read_job(path))
+    placed = [(plate, placing) for plate in plates(frame) for placing in plate.places]
+    for view in (PICTORIAL, PLAN):
+        areas = re.findall(r'<path class="f\d" d="([^"]*)"', drawing(facets(frame.parts, placed), view).svg)
+        spots = [np.array(re.findall(NUMBER, area), dtype=float).reshape(-1, 2) for area in areas]
+        size = np.array([np.ptp(one, axis=0) for one in spots])
+        spread = np.array([area_of(one[:4]) for one in spots])
+        under, over = np.flatnonzero(spread > 40_000)  # 400 by 300, seen from above and slantwise
+        assert (areas[under].count("M"), areas[over].count("M")) == (1, 2)  # one has a hole
+        bars = [i for i in range(len(areas)) if 1_000 < spread[i] < 40_000 and size[i].max() < 200]
+        covered = [i for i in bars if holds(spots[over][:4], spots[i][:4].mean(axis=0))]
+        covering = [i for i in bars if holds(spots[under][:4], spots[i][:4].mean(axis=0))]
+        assert len(covered) > 6
+        assert len(covering) > 6
+        assert max(covered) < over
+        assert min(covering) > under
 
 
 def test_badges_keep_off_tubes_axes_and_each_other(hauler: Frame) -> None:

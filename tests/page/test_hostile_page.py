@@ -26,6 +26,7 @@ NAMES = {
     "pair": f"{HEBREW} <i>&amp; 34",
     "single": "=HYPERLINK(\"x\")" + "w" * 180,
     "fit": f"{HEBREW} mount",
+    "plate": "<img src=x onerror=window.ran=5>",
     "shape": "</script><script>window.ran=4</script>",
 }
 
@@ -54,6 +55,8 @@ joints:
     gap: 1
 fit_points:
   - {{name: {say["fit"]}, at: [300, 400, 60], to: {{part: {say["pair"]}, face: top}}, gap: {{want: 90, within: 1}}}}
+plates:
+  - {{name: {say["plate"]}, thickness: 6, size: [90, 60], place: {{at: [0, 0, 500], normal: [0, 0, 1], up: [0, 1, 0]}}}}
 keep_clear:
   - {{name: {say["shape"]}, shape: {{sphere: {{at: [400, 0, 0], diameter: 90}}}}, gap: 5}}
 """,
@@ -122,7 +125,7 @@ def test_what_the_view_says_of_such_names_is_text_too(browser: Browser, page: Pa
             shown.page.evaluate("words => frameView.tell({ name: words })", words)
             assert shown.page.locator(".rv-status bdi").text_content() == words
         names = shown.page.evaluate("frameView.parts.group.children.map(mesh => mesh.userData.name)")
-        assert names == [part.label for part in frame.parts]
+        assert names == [*(part.label for part in frame.parts), NAMES["plate"]]
         assert shown.page.evaluate("window.ran") is None
 
 
@@ -165,6 +168,10 @@ def test_jobs_that_stop_and_jobs_in_millimetres_make_a_page_too(
         assert shown.page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
         shown.page.evaluate(axe)
         assert [one["id"] for one in shown.page.evaluate("axe.run()")["violations"]] == []
+        if job is TRAILER:
+            assert shown.page.evaluate("frameView.parts.group.children.length") == len(frame.parts) + 3  # placed plates
+            assert "coupling plate" in text
+            assert text.count("not in the pictures") == 1
         if stops:
             marked = shown.page.evaluate("[...frameView.parts.marked.values()]")
             assert "stop" in marked
