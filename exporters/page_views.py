@@ -25,6 +25,9 @@ SHADES = 4
 _SAME = 1e-3
 """What stands out of a plane by no more than this lies in it, mm."""
 
+_TOUCH = 0.5
+"""Faces that overlap by no more than this in the drawing only touch, mm."""
+
 _AXES = (("X", (1.0, 0.0, 0.0)), ("Y", (0.0, 1.0, 0.0)), ("Z", (0.0, 0.0, 1.0)))
 
 
@@ -166,7 +169,8 @@ def _faces(every: Facets, view: View) -> tuple[list[str], Array, Array, Array]:
                 continue
             rounds = [np.round(_flat(view, rim), 1) + 0.0 for rim in sheet.rims]
             box = np.concatenate([rounds[0].min(axis=0), rounds[0].max(axis=0)])
-            turn = max(turn, _turn(sheet, box, every, shown, boxes))
+            over = _over(rounds[0], box, flat, boxes)
+            turn = max(turn, _turn(sheet, every, shown, over))
             painted.append((turn - 0.5, _sheet(rounds, sheet.wall, looks)))
             whole.append(box[None])
     found = np.concatenate(whole)
@@ -176,17 +180,36 @@ def _faces(every: Facets, view: View) -> tuple[list[str], Array, Array, Array]:
     return faces, found, found[:, :2].min(axis=0), found[:, 2:].max(axis=0)
 
 
-def _turn(sheet: Sheet, box: Array, every: Facets, shown: NDArray[np.int64], boxes: Array) -> int:
-    """Before which facet, in painting order, a sheet is painted: after all that lie behind it where they overlap.
+def _over(rim: Array, box: Array, flat: Array, boxes: Array) -> NDArray[np.int64]:
+    """Which facets share more than a border with a sheet in the drawing, by separating lines along their sides.
+
+    Args:
+        rim: (m, 2) the sheet's outside.
+        box: its (left, low, right, high).
+        flat: (n, 4, 2) the facets.
+        boxes: (n, 4) theirs.
+    """
+    near = np.flatnonzero(((boxes[:, :2] < box[2:] - _TOUCH) & (box[:2] + _TOUCH < boxes[:, 2:])).all(axis=1))
+    sides = np.roll(flat[near], -1, axis=1) - flat[near]
+    own = np.broadcast_to(np.roll(rim, -1, axis=0) - rim, (len(near), *rim.shape))
+    along = np.concatenate([sides, own], axis=1)
+    across = np.stack([-along[..., 1], along[..., 0]], axis=-1)
+    across /= np.maximum(np.linalg.norm(across, axis=-1, keepdims=True), _SAME)
+    facet = np.einsum("nkx,nmx->nkm", across, flat[near])
+    sheet = np.einsum("nkx,mx->nkm", across, rim)
+    gap = np.maximum(sheet.min(axis=-1) - facet.max(axis=-1), facet.min(axis=-1) - sheet.max(axis=-1))
+    return np.asarray(near[gap.max(axis=1, initial=-np.inf) < -_TOUCH])
+
+
+def _turn(sheet: Sheet, every: Facets, shown: NDArray[np.int64], over: NDArray[np.int64]) -> int:
+    """Before which facet, in painting order, a sheet is painted: after all that lie behind it.
 
     Args:
         sheet: the sheet.
-        box: its (left, low, right, high) in the drawing.
         every: the facets.
         shown: which of them are painted, in their order.
-        boxes: (n, 4) theirs.
+        over: which of those share some of the drawing with it.
     """
-    over = np.flatnonzero(((boxes[:, :2] < box[2:]) & (box[:2] < boxes[:, 2:])).all(axis=1))
     which, outside = shown[over], sheet.rims[0]
     facet = (every.corners[which] - outside[0]) @ (sheet.normal / np.linalg.norm(sheet.normal))
     own = np.einsum("nmk,nk->nm", outside[None] - every.corners[which][:, :1], every.normals[which])
