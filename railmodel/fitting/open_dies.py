@@ -1,7 +1,7 @@
 """Dies that a job leaves open: the solver tries the shop's dies for a size and way from the largest radius down.
 
-That is the order in which `railmodel.dies.choose_dies` takes them, so that a shape found on a die that has room is read
-back with the same die.
+That is the order in which `railmodel.dies.choose_dies` takes them, so that a shape found on a die that has room is
+mostly read back with the same die; where it is not, the die is named in the job.
 """
 
 from collections.abc import Collection
@@ -10,8 +10,10 @@ from typing import Any
 
 from railmodel.dies import takes
 from railmodel.frame import Frame
+from railmodel.job.edit import yaml_text
 from railmodel.job.parts import Part
 from railmodel.job.reader import JobFile
+from railmodel.job.yaml_tree import Loc
 from railmodel.part import RailPart, way_at
 
 
@@ -33,6 +35,25 @@ def at_level(frame: Frame, parts: Collection[int], level: int) -> JobFile:
         names = {bend: found[min(level, len(found) - 1)] for bend, found in _open(frame, index).items()}
         changed[index] = _named(changed[index], names)
     return replace(source, job=source.job.model_copy(update={"parts": tuple(changed)}))
+
+
+def naming(source: JobFile, frame: Frame, parts: Collection[int]) -> dict[Loc, str]:
+    """What is to be written so that a job names the dies that a frame of it has at bends left open."""
+    found: dict[Loc, str] = {}
+    for index in parts:
+        part, real = source.job.parts[index], _real(frame, index)
+        places = _places(part)
+        for bend, given in enumerate(_bends(part)):
+            die = real.dies[bend] if real is not None and real.dies else None
+            if given.die is not None or given.radius is not None or die is None:
+                continue
+            loc: Loc = ("parts", index, *places[bend])
+            node, _ = source.tree.node(loc)
+            if isinstance(node.data, list):  # a point that is only its place
+                found[loc] = f"{{at: {source.text[node.start : node.end]}, die: {yaml_text(die)}}}"
+            else:
+                found[*loc, "die"] = yaml_text(die)
+    return found
 
 
 def same_dies(one: Frame, other: Frame, parts: Collection[int]) -> bool:
@@ -68,6 +89,19 @@ def _bends(part: Part) -> list[Any]:
         return list(part.rows)
     steps = part.path or ()
     return [turn for step in steps for turn in (step.bend, step.offset, step.offset) if turn is not None]
+
+
+def _places(part: Part) -> list[Loc]:
+    """Where each of `_bends` stands in its part."""
+    if part.points is not None:
+        return [("points", k + 1) for k in range(len(part.points) - 2)]
+    if part.rows is not None:
+        return [("rows", k) for k in range(len(part.rows))]
+    found: list[Loc] = []
+    for k, step in enumerate(part.path or ()):
+        found += [("path", k, "bend")] if step.bend is not None else []
+        found += [("path", k, "offset")] * 2 if step.offset is not None else []
+    return found
 
 
 def _named(part: Part, names: dict[int, str]) -> Part:

@@ -11,7 +11,7 @@ import numpy as np
 from railmodel.errors import InputError
 from railmodel.fitting.conflict import Conflict, conflicts
 from railmodel.fitting.near import clearances_of
-from railmodel.fitting.open_dies import at_level, level_count, open_parts, same_dies
+from railmodel.fitting.open_dies import at_level, level_count, naming, open_parts, same_dies
 from railmodel.fitting.problem import problem_of, right_part
 from railmodel.fitting.rounding import land_angles, land_lengths
 from railmodel.fitting.solve import STARTS, Answer, Task, solve
@@ -100,9 +100,11 @@ def solve_job(
         answer = solve(task, starts=starts)
         if not (answer.ok or last):
             continue
-        solved = _finished(source, task, answer, before, step)
-        if last or same_dies(frame, solved.frame, free):
+        solved = _finished(source, task, answer, before, step, {})
+        if same_dies(frame, solved.frame, free) or not answer.ok:
             return solved
+        if last:
+            return _finished(source, task, answer, before, step, naming(source, frame, free))
     raise InputError(f"{source.path.name}: none of the shop's dies makes a shape of this job; name a die or a radius")
 
 
@@ -151,8 +153,10 @@ def _measured(task: Task) -> Array:
     return np.concatenate([smooth, task.clear.look(laid, np.ones(len(task.clear.wishes), dtype=bool))])
 
 
-def _finished(source: JobFile, task: Task, answer: Answer, before: Array | None, step: float | None) -> Solved:
-    """The answer on round numbers, written and read back."""
+def _finished(
+    source: JobFile, task: Task, answer: Answer, before: Array | None, step: float | None, dies: dict[Loc, str]
+) -> Solved:
+    """The answer on round numbers, written and read back, with dies named where they must be."""
     fights = () if answer.ok else conflicts(task, answer)
     landed: bool | None = None
     exact = (task, answer)
@@ -166,7 +170,7 @@ def _finished(source: JobFile, task: Task, answer: Answer, before: Array | None,
         trials.insert(0, land_lengths(*exact, tape if source.job.units == "in" else MM_STEP))
     for chosen, found in trials:
         for digits in DIGITS:
-            solved = _written(source, chosen, found, before, digits, fights, landed)
+            solved = _written(source, chosen, found, before, digits, fights, landed, dies)
             if not answer.ok or not chosen.missed(solved.after).any():
                 return solved
     return solved
@@ -174,11 +178,11 @@ def _finished(source: JobFile, task: Task, answer: Answer, before: Array | None,
 
 def _written(
     source: JobFile, task: Task, answer: Answer, before: Array | None, digits: int, fights: tuple[Conflict, ...],
-    landed: bool | None,
+    landed: bool | None, dies: dict[Loc, str],
 ) -> Solved:  # fmt: skip
     """The answer in the job's text, with so many decimals, and what is then measured."""
     variables = variables_of(source)
-    changes = changes_of(source, variables, task.problem.values(answer.x), digits)
+    changes = changes_of(source, variables, task.problem.values(answer.x), digits) | dies
     text = set_values(source.text, changes)
     changed = job_from(text.encode(), source.path)
     now = replace(task, problem=replace(task.problem, variables=variables_of(changed)))

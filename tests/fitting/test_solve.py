@@ -5,17 +5,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from jobfiles import SHOP
-from solver_jobs import LEVEL, point, solved, solved_in_shop, task_of
+from jobfiles import HEAD, SHOP, job_file
+from solver_jobs import JOINED, LEVEL, TWO_PLANES, point, solved, solved_in_shop, task_of
 
 from railmodel.checks import SHAPE, run_checks
 from railmodel.errors import InputError
 from railmodel.findings import stops
 from railmodel.fitting.clear_job import clearances
 from railmodel.fitting.fit_job import fit_work
+from railmodel.fitting.open_dies import at_level, naming
 from railmodel.fitting.plumb import plumb_findings
 from railmodel.fitting.solve import solve
+from railmodel.frame import build_frame
 from railmodel.geometry.roll import off_legal
+from railmodel.job.edit import set_values
+from railmodel.job.reader import job_from, read_job
 
 
 def heights(text: str, **options: int) -> tuple[float, ...]:
@@ -71,19 +75,6 @@ def test_a_range_of_one_value_is_that_value() -> None:
     assert heights(text)[0] == 512.5
 
 
-TWO_PLANES = """\
-parts:
-  - name: rail
-    tube: main
-    points:
-      - [0, 0, 500]
-      - {at: [600, 0, 500], radius: 200, free: {x: [500, 700]}}
-      - {at: [1300, 0, 650], radius: 200, free: {x: [1200, 1400], z: [600, 700]}}
-      - {at: [2000, 100, 700], radius: 120, free: {y: [50, 150], z: [600, 900]}}
-      - {at: [2800, 100, 800], free: {y: [50, 150], z: [600, 900]}}
-"""
-
-
 def test_points_come_out_with_every_bend_toward_a_face() -> None:
     found = solved(TWO_PLANES)
     assert found.ok
@@ -129,29 +120,6 @@ keep_clear:
     assert all(gap.gap >= needs for gap, needs in clearances(found.frame).gaps)
     middle = np.mean([found.frame.parts[0].line.start.at[2], found.frame.parts[0].line.end.at[2]])
     assert middle == pytest.approx(520, abs=1.5)  # 420 + 50 + 10 + 40
-
-
-JOINED = """\
-parts:
-  - name: rail
-    tube: main
-    hand: pair
-    points: [[0, 300, 500], {at: [800, 300, 500], radius: 200}, {at: [1600, 300, 620], free: {z: [500, 700]}}]
-  - name: cap
-    tube: main
-    start: {at: [1500, 290, 560], free: {x: [1400, 1700], y: [200, 400], z: [500, 700]}}
-    path:
-      - {straight: 100, free: [50, 200]}
-      - {bend: {toward: left, angle: 88, radius: 120, free: {angle: [80, 100]}}}
-      - {straight: 400, free: [200, 600]}
-      - {bend: {toward: left, angle: 91, radius: 120, free: {angle: [80, 100]}}}
-      - {straight: 100, free: [50, 200]}
-joints:
-  - {between: [rail right.rear, cap.front], gap: 1, offset: 0.5, angle: 9, roll: 0.5}
-  - {between: [cap.rear, rail left.rear], gap: 1, offset: 0.5, angle: 9, roll: 0.5}
-fit_points:
-  - {name: bed, at: [1500, 300, 700], to: {part: rail, face: top}, gap: {want: 60, within: 5}}
-"""
 
 
 def test_parts_are_brought_together_at_their_joints() -> None:
@@ -283,6 +251,42 @@ def test_a_smaller_die_is_taken_where_the_larger_has_no_room(tmp_path: Path) -> 
     assert found.ok
     assert found.frame.parts[0].dies == ("hard 160", "hard 160")
     assert not stops(run_checks(found.frame))
+
+
+FOUND_ON_160 = """\
+parts:
+  - name: rail
+    tube: main
+    start: {at: [0, 0, 500]}
+    path:
+      - {straight: 400, free: [398, 402]}
+      - bend: {toward: top, angle: 30}
+      - straight: 600
+fit_points:
+  - {name: bed, at: [AT, 0, 700], to: {part: rail, face: top}, gap: {want: 60, within: 0.1}}
+"""
+
+
+def test_a_die_that_would_be_read_back_as_another_is_named(tmp_path: Path) -> None:
+    # On the path the radius shifts what comes behind by 40 tan 15 = 10.7 mm along X: more than the free straight gives.
+    # The point stands 100 square above the centreline that a radius of 160 makes, where that reaches 613.397 high.
+    corner = 400 + 160 * np.tan(radians(15))
+    along = (700 - 100 * np.cos(radians(30)) - 500) / np.sin(radians(30))
+    at = corner + along * np.cos(radians(30)) - 100 * np.sin(radians(30))
+    found = solved_in_shop(tmp_path, FOUND_ON_160.replace("AT", f"{at:.6f}"), SHOP)
+    assert found.ok
+    assert "- bend: {toward: top, angle: 30, die: hard 160}" in found.text
+    assert found.frame.parts[0].dies == ("hard 160",)
+    assert all(fit.ok for fit in fit_work(found.frame).fits)
+
+
+def test_a_die_is_named_beside_a_point_that_is_only_its_place(tmp_path: Path) -> None:
+    text = HEAD + "parts:\n  - name: rail\n    tube: main\n    points: [[0, 0, 500], [500, 0,  500], [1200, 0, 620]]\n"
+    source = read_job(job_file(tmp_path, text, SHOP))
+    changes = naming(source, build_frame(at_level(build_frame(source), [0], 1)), [0])
+    assert changes == {("parts", 0, "points", 1): "{at: [500, 0,  500], die: hard 160}"}
+    again = build_frame(job_from(set_values(source.text, changes).encode(), source.path))
+    assert again.parts[0].dies == ("hard 160",)
 
 
 def test_a_part_that_makes_no_shape_as_written_is_brought_into_one() -> None:
