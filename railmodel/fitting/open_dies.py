@@ -27,12 +27,15 @@ def open_parts(frame: Frame, parts: Collection[int]) -> list[int]:
     return [part for part in parts if _open(frame, part)]
 
 
-def at_level(frame: Frame, parts: Collection[int], level: int) -> JobFile:
-    """The frame's job with a die named at every open bend of some parts: the largest at level 0, then smaller ones."""
+def at_level(frame: Frame, parts: Collection[int], level: int, shape: Frame) -> JobFile:
+    """The frame's job with a die named at every open bend of some parts: the largest at level 0, then smaller ones.
+
+    The way of each bend is taken from `shape`, another frame of the job with other values where values are free.
+    """
     source = frame.source
     changed = list(source.job.parts)
     for index in parts:
-        names = {bend: found[min(level, len(found) - 1)] for bend, found in _open(frame, index).items()}
+        names = {bend: found[min(level, len(found) - 1)] for bend, found in _open(shape, index).items()}
         changed[index] = _named(changed[index], names)
     return replace(source, job=source.job.model_copy(update={"parts": tuple(changed)}))
 
@@ -63,6 +66,11 @@ def same_dies(one: Frame, other: Frame, parts: Collection[int]) -> bool:
         if first is None or second is None or first.dies != second.dies:
             return False
     return True
+
+
+def same_ways(one: Frame, other: Frame, parts: Collection[int]) -> bool:
+    """Whether the open bends of some parts (numbers) go the same way in two frames of one job."""
+    return all(_open(one, index) == _open(other, index) for index in parts)
 
 
 def _open(frame: Frame, index: int) -> dict[int, list[str]]:

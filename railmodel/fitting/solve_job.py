@@ -11,7 +11,7 @@ import numpy as np
 from railmodel.errors import InputError
 from railmodel.fitting.conflict import Conflict, conflicts
 from railmodel.fitting.near import clearances_of
-from railmodel.fitting.open_dies import at_level, level_count, naming, open_parts, same_dies
+from railmodel.fitting.open_dies import at_level, level_count, naming, open_parts, same_dies, same_ways
 from railmodel.fitting.problem import problem_of, right_part
 from railmodel.fitting.rounding import land_angles, land_lengths
 from railmodel.fitting.solve import STARTS, Answer, Task, solve
@@ -28,6 +28,10 @@ MM_STEP = 1.0
 """Lengths of a job in mm land on whole millimetres where they can."""
 
 _TRIES = 24
+
+_WAY_TURNS = 3
+"""Times that dies are chosen anew because the shape found turns bends to the other way."""
+
 _SEED = 7
 
 
@@ -89,22 +93,29 @@ def solve_job(
     free = sorted({int(variable.loc[1]) for variable in variables})
     levels = level_count(first, free)
     for level in range(levels):
-        last = level == levels - 1
-        frame = first if levels == 1 else build_frame(at_level(first, free, level))
-        if not _whole(frame, variables):
-            continue
-        task = _task(frame, variables, limits(frame), [] if last else open_parts(first, free))
-        before = None
-        if first.source is source:
-            before = _measured(task if frame is first else _task(first, variables, limits(first), []))
-        answer = solve(task, starts=starts)
-        if not (answer.ok or last):
-            continue
-        solved = _finished(source, task, answer, before, step, {})
-        if same_dies(frame, solved.frame, free) or not answer.ok:
-            return solved
-        if last:
-            return _finished(source, task, answer, before, step, naming(source, frame, free))
+        last, shape = level == levels - 1, first
+        for turn in range(_WAY_TURNS):
+            frame = first if levels == 1 and not turn else build_frame(at_level(first, free, level, shape))
+            if not _whole(frame, variables):
+                break
+            task = _task(frame, variables, limits(frame), [] if last else open_parts(first, free))
+            before = None
+            if first.source is source:
+                before = _measured(task if frame is first else _task(first, variables, limits(first), []))
+            answer = solve(task, starts=starts)
+            if not (answer.ok or last):
+                break
+            solved = _finished(source, task, answer, before, step, {})
+            if same_dies(frame, solved.frame, free) or not answer.ok:
+                return solved
+            if same_ways(shape, solved.frame, free):
+                if last:
+                    return _finished(source, task, answer, before, step, naming(source, frame, free))
+                break
+            shape = solved.frame  # a bend that came to go the other way takes other dies
+        else:
+            if last:
+                return solved
     raise InputError(f"{source.path.name}: none of the shop's dies makes a shape of this job; name a die or a radius")
 
 

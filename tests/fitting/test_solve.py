@@ -283,7 +283,8 @@ def test_a_die_that_would_be_read_back_as_another_is_named(tmp_path: Path) -> No
 def test_a_die_is_named_beside_a_point_that_is_only_its_place(tmp_path: Path) -> None:
     text = HEAD + "parts:\n  - name: rail\n    tube: main\n    points: [[0, 0, 500], [500, 0,  500], [1200, 0, 620]]\n"
     source = read_job(job_file(tmp_path, text, SHOP))
-    changes = naming(source, build_frame(at_level(build_frame(source), [0], 1)), [0])
+    frame = build_frame(source)
+    changes = naming(source, build_frame(at_level(frame, [0], 1, frame)), [0])
     assert changes == {("parts", 0, "points", 1): "{at: [500, 0,  500], die: hard 160}"}
     again = build_frame(job_from(set_values(source.text, changes).encode(), source.path))
     assert again.parts[0].dies == ("hard 160",)
