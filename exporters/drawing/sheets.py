@@ -37,7 +37,7 @@ _SCALES: dict[Unit, tuple[float, ...]] = {
     "in": (1, 2, 4, 6, 8, 10, 12, 16, 20, 24, 32, 40, 48, 64, 80),
     "mm": (1, 2, 2.5, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 75),
 }
-_ROUND: dict[Unit, float] = {"in": 254.0, "mm": 100.0}
+_ROUND: dict[Unit, float] = {"in": 25.4, "mm": 10.0}
 """The plan stands a multiple of this above or below the side view in model space, mm."""
 
 _SMALLEST = 2000.0  # scale at which dimensions are still drawn

@@ -18,6 +18,7 @@ from railmodel.part import RailPart
 
 _INSIDE = 0.05  # mm; a point counts as behind a face only this far inside its border
 _BEHIND = 0.2  # mm; and only this far behind it
+_STEEP = 3.0  # depth over distance; a face that slopes more does not hide beyond its border, where it may bend away
 _FACING = 1e-6
 _SQUARE = 1e-9
 _SHORTEST = 0.02  # mm; what is shorter is of no account on paper
@@ -132,9 +133,11 @@ def _screens(bodies: Sequence[Body], view: View) -> _Screens:
     inward = np.where(border[..., None], inward, 0.0)
     offsets = np.where(border, np.sum(inward * flat, axis=-1), -1e9)
     low, high = flat.min(axis=1), flat.max(axis=1)
+    planes = _planes(flat, depth)
+    over_joins = np.concatenate(joins) & (np.linalg.norm(planes[:, 1:], axis=1) < _STEEP)[:, None]
     return _Screens(
-        normals=inward, offsets=offsets, margins=np.where(np.concatenate(joins), -_INSIDE, _INSIDE),
-        planes=_planes(flat, depth), boxes=np.concatenate([low, high], axis=1), nearest=depth.max(axis=1),
+        normals=inward, offsets=offsets, margins=np.where(over_joins, -_INSIDE, _INSIDE),
+        planes=planes, boxes=np.concatenate([low, high], axis=1), nearest=depth.max(axis=1),
         owners=np.concatenate(owners),
     )  # fmt: skip
 
@@ -221,6 +224,7 @@ def _crossings(curve: Curve, near: float, far: float, by: _Screens) -> Array:
 def _states(points: Array, depth: Array, by: _Screens, owner: int) -> Array:
     inside = np.einsum("qkc,mc->mqk", by.normals, points) - by.offsets
     over = by.planes[:, 0] + points @ by.planes[:, 1:].T
-    hides = np.all(inside > by.margins, axis=-1) & (over > depth[:, None] + _BEHIND)
+    unsure = _BEHIND + 2 * _INSIDE * np.linalg.norm(by.planes[:, 1:], axis=1)  # a steep face's depth is less certain
+    hides = np.all(inside > by.margins, axis=-1) & (over > depth[:, None] + unsure)
     own = np.any(hides & (by.owners == owner), axis=1)
     return np.where(own, 1, np.where(np.any(hides, axis=1), 2, 0))
