@@ -6,6 +6,16 @@
 //   view.setHighlights([{ part, level, badge, at, words }]);                  // level: stop, warn or note
 //   view.setCamera('side' | 'front' | 'top' | 'pictorial' | { turn, tilt });  // degrees; shows the whole frame
 //
+// A page where the frame is worked on shows more:
+//
+//   view.setShapes([{ id, name, points, normals, triangles, index }], marked); // seen through; ids of those marked
+//   view.placeShapes({ id: [16 numbers] });                                    // matrices, row by row
+//   view.setGaps([{ from, to, badge, words, kind }]);                          // lines, drawn over everything
+//   view.setGhosts([{ id, name, points, ... }]);                               // parts as they were before
+//   view.showPlace({ at, badge, level, words } | null);                        // brought to the middle, and marked
+//   view.setTube({ outline, points, tops } | null);                            // one tube along a given centreline
+//   view.setExtent([x, y, z, x, ...] | null);                                  // what Fit shows, instead of the parts
+//
 // Words that come from a job are put in as text, each name in an isolate of its own.
 
 import { OrthographicCamera, WebGLRenderer } from 'three';
@@ -25,6 +35,8 @@ const KEYS = 'Arrow keys turn, plus and minus zoom, shift and arrow keys move, F
   + 'place in the middle, Escape ends measuring.';
 const MM_PER_INCH = 25.4;
 
+const BESIDE = 0.45; // a place is shown with this part of the whole frame around it
+
 const element = (tag, name, ...inside) => {
   const made = document.createElement(tag);
   if (name) made.className = name;
@@ -34,8 +46,10 @@ const element = (tag, name, ...inside) => {
 const degrees = (radians) => Math.round((radians * 180) / Math.PI);
 
 class View {
-  constructor(host, renderer, { unit = 'mm', onLost = () => {} }) {
+  constructor(host, renderer, { unit = 'mm', what = 'frame', onLost = () => {}, onPick = () => {} }) {
     this.unit = unit;
+    this.what = what;
+    this.onPick = onPick;
     this.host = host;
     this.renderer = renderer;
     this.parts = new Parts();
@@ -43,6 +57,9 @@ class View {
     this.camera = new OrthographicCamera();
     this.points = [];
     this.highlights = [];
+    this.gaps = [];
+    this.picked = null;
+    this.extent = null;
     this.measured = [];
     this.measuring = false;
     this.aim = 'pictorial';
@@ -67,7 +84,7 @@ class View {
     this.canvas.className = 'rv-canvas';
     this.canvas.tabIndex = 0;
     this.canvas.setAttribute('role', 'application');
-    this.canvas.setAttribute('aria-label', `3D view of the frame. ${KEYS}`);
+    this.canvas.setAttribute('aria-label', `3D view of the ${this.what}. ${KEYS}`);
     this.layer = element('div', 'rv-layer');
     this.layer.setAttribute('aria-hidden', 'true');
     this.cross = element('span', 'rv-cross');
@@ -122,16 +139,69 @@ class View {
 
   setParts(parts) {
     this.parts.set(parts);
-    this.all = this.parts.points;
+    this.changed();
+  }
+
+  setTube(tube) {
+    this.parts.setTube(tube);
+    this.changed();
+  }
+
+  setExtent(extent) {
+    this.extent = extent;
+    this.changed();
+  }
+
+  changed() {
     this.measured = [];
     if (this.whole) this.show();
     this.draw();
   }
 
+  setShapes(shapes, marked = []) {
+    this.parts.setShapes(shapes, new Set(marked));
+    this.draw();
+  }
+
+  placeShapes(places) {
+    this.parts.place(places);
+    this.draw();
+  }
+
+  setGhosts(parts) {
+    this.parts.setGhosts(parts);
+    this.draw();
+  }
+
+  setGaps(gaps) {
+    this.gaps = gaps;
+    this.labels.setLines(gaps);
+    this.relabel();
+  }
+
   setPoints(points) {
     this.points = points;
-    this.labels.set([...this.highlights.filter(({ at }) => at), ...this.points]);
+    this.relabel();
+  }
+
+  // badges, the ones that matter most first
+  relabel() {
+    const places = this.picked ? [{ ...this.picked, kind: `picked rv-${this.picked.level}`, always: true }] : [];
+    const gaps = this.gaps.map((gap) => ({ ...gap, at: gap.to, kind: `gap rv-gap-${gap.kind}` }));
+    this.labels.set([...places, ...this.highlights.filter(({ at }) => at), ...gaps, ...this.points]);
     this.draw();
+  }
+
+  // brings a place to the middle and marks it; null takes the mark away
+  showPlace(place) {
+    this.picked = place;
+    if (place) {
+      this.orbit.fit(this.all, this.aspect);
+      this.orbit.aim(place.at, BESIDE);
+      this.whole = false;
+      this.tell({ name: place.words });
+    }
+    this.relabel();
   }
 
   setHighlights(highlights) {
@@ -159,11 +229,16 @@ class View {
     this.whole = true;
     this.show();
     this.draw();
-    this.tell('The whole frame is shown.');
+    this.tell(`The whole ${this.what} is shown.`);
   }
 
   show() {
-    this.orbit.fit(this.all || [], this.aspect);
+    this.orbit.fit(this.all, this.aspect);
+  }
+
+  // every place that Fit must show, [x, y, z, x, ...]
+  get all() {
+    return this.extent || this.parts.points;
   }
 
   showLabels(on) {
@@ -196,9 +271,10 @@ class View {
       return;
     }
     this.place(); // as it will be drawn next
-    const hit = this.parts.under((2 * x) / this.width - 1, 1 - (2 * y) / this.height, this.camera);
+    const hit = this.parts.under((2 * x) / this.width - 1, 1 - (2 * y) / this.height, this.camera, !this.measuring);
     if (!this.measuring) {
       if (hit) this.tell({ name: hit.name });
+      if (hit) this.onPick(hit.id);
     } else if (!hit) {
       this.tell('No tube there; tap a place on a tube.');
     } else {

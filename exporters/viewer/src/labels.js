@@ -1,4 +1,5 @@
-// Short badges on stems over the picture, kept off each other: the first of two that would overlap stays.
+// Short badges on stems over the picture, kept off each other: the first of two that would overlap stays. Lines from
+// one place to another lie over the picture too, so that nothing hides them.
 
 import { Vector3 } from 'three';
 
@@ -11,10 +12,18 @@ export class Labels {
     this.layer = layer;
     this.on = true;
     this.found = [];
+    this.gaps = [];
     this.line = document.createElementNS(SVG, 'svg');
-    this.line.append(document.createElementNS(SVG, 'line'));
     this.line.classList.add('rv-line');
+    this.measure = this.stroke('rv-measured');
     layer.append(this.line);
+  }
+
+  stroke(name) {
+    const line = document.createElementNS(SVG, 'line');
+    line.setAttribute('class', name);
+    this.line.append(line);
+    return line;
   }
 
   // points: {badge, at: [x, y, z], words, kind}; the first ones matter most
@@ -27,6 +36,14 @@ export class Labels {
       this.layer.append(element);
       return { ...point, place: new Vector3(...point.at), element, box: null };
     });
+  }
+
+  // gaps: {from: [x, y, z], to: [x, y, z], kind}
+  setLines(gaps) {
+    this.gaps.forEach(({ line }) => line.remove());
+    this.gaps = gaps.map(({ from, to, kind }) => (
+      { line: this.stroke(`rv-gap rv-gap-${kind}`), ends: [new Vector3(...from), new Vector3(...to)] }
+    ));
   }
 
   // measured: up to two places; drawn whether badges are shown or not
@@ -50,12 +67,16 @@ export class Labels {
         one.element.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px) translate(-50%, calc(-100% - ${STEM}px))`;
       }
     }
-    const ends = measured.map(spot);
-    this.line.toggleAttribute('hidden', !ends.length);
-    if (ends.length) {
-      const [[x1, y1], [x2, y2]] = [ends[0], ends[ends.length - 1]];
-      Object.entries({ x1, y1, x2, y2 }).forEach(([name, value]) => this.line.firstChild.setAttribute(name, value));
-    }
+    const drawn = (line, [[x1, y1], [x2, y2]]) => {
+      Object.entries({ x1, y1, x2, y2 }).forEach(([name, value]) => line.setAttribute(name, value));
+    };
+    this.measure.toggleAttribute('hidden', !measured.length);
+    if (measured.length) drawn(this.measure, [measured[0], measured[measured.length - 1]].map(spot));
+    this.gaps.forEach(({ line, ends }) => {
+      line.toggleAttribute('hidden', !this.on);
+      drawn(line, ends.map(spot));
+    });
+    this.line.toggleAttribute('hidden', !measured.length && !(this.on && this.gaps.length));
   }
 
   // the point whose badge is under (x, y), pixels

@@ -62,6 +62,12 @@ export class Orbit {
     this.span = Math.min(GREATEST_SPAN, Math.max(LEAST_SPAN, 0.56 * Math.max(width / aspect, height)));
   }
 
+  // puts a place [x, y, z] in the middle and shows a part of what is shown now
+  aim(place, part) {
+    this.target.set(...place);
+    this.span = Math.max(LEAST_SPAN, this.span * part);
+  }
+
   // sets a camera; depth is how far the scene may reach from the target
   place(camera, aspect, depth) {
     camera.left = -this.span * aspect;

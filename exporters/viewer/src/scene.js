@@ -1,83 +1,60 @@
-// Parts as meshes in vehicle axes (mm), lit from the eye.
+// All that stands in a view: parts, what they must keep clear of, and what they were before a change.
 
-import {
-  BufferAttribute, BufferGeometry, Color, EdgesGeometry, Group, LineSegments, Mesh, Raycaster, Scene, ShaderMaterial,
-  SRGBColorSpace, Vector2,
-} from 'three';
+import { Group, Matrix4, Raycaster, Scene, Vector2 } from 'three';
 
-const EDGE = 40; // degrees; a rounded corner turns less at every facet
+import { body, drop, same, stroke, surface, tint } from './meshes.js';
+import { tubeMesh } from './tube.js';
 
-// One lamp over the eye's left shoulder; a plain shader starts sooner than a lit material of the library.
-const SHADER = {
-  vertexShader: `
-    varying vec3 look;
-    void main() {
-      look = normalMatrix * normal;
-      gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
-    }`,
-  fragmentShader: `
-    uniform vec3 tint;
-    varying vec3 look;
-    void main() {
-      vec3 n = normalize(look);
-      float lit = 0.52 + 0.40 * max(dot(n, normalize(vec3(-0.4, 0.7, 0.6))), 0.0) + 0.20 * max(n.z, 0.0);
-      gl_FragColor = vec4(min(tint * lit, 1.0), 1.0);
-    }`,
-};
-const FLAT = {
-  vertexShader: `
-    void main() {
-      gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
-      gl_Position.z -= 0.0002 * gl_Position.w;
-    }`,
-  fragmentShader: `
-    uniform vec3 tint;
-    void main() {
-      gl_FragColor = vec4(tint, 1.0);
-    }`,
-};
-
-const painted = (shader) => new ShaderMaterial({ ...shader, uniforms: { tint: { value: new Color() } } });
-const tint = (material, text) => {
-  const shown = {};
-  new Color(text).getRGB(shown, SRGBColorSpace); // as written: the shader puts it on the screen unchanged
-  material.uniforms.tint.value = [shown.r, shown.g, shown.b];
-};
-const bytes = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0)).buffer;
-
-function geometry({ points, normals, triangles, index }) {
-  const made = new BufferGeometry();
-  made.setAttribute('position', new BufferAttribute(new Float32Array(bytes(points)), 3));
-  made.setAttribute('normal', new BufferAttribute(new Int8Array(bytes(normals)), 3, true));
-  const Whole = index === 'uint32' ? Uint32Array : Uint16Array;
-  made.setIndex(new BufferAttribute(new Whole(bytes(triangles)), 1));
-  return made;
-}
+const SHAPE = 0.34; // how much a shape hides of what lies behind it
+const GHOST = 0.16;
 
 export class Parts {
   constructor() {
     this.scene = new Scene();
     this.group = new Group();
-    this.scene.add(this.group);
-    this.edge = painted(FLAT);
+    this.shapes = new Group();
+    this.ghosts = new Group();
+    this.scene.add(this.group, this.shapes, this.ghosts);
+    this.edge = stroke();
+    this.thin = stroke(0.55);
+    this.veil = surface(SHAPE);
+    this.alarm = surface(0.55);
+    this.before = surface(GHOST);
+    this.trace = stroke(0.8);
     this.marked = new Map();
+    this.near = new Set();
   }
 
-  // parts: {id, name, tone, points, normals, triangles, index}; what is not named any more goes
+  // parts: {id, name, tone, points, normals, triangles, index}; what is not named any more goes, what is alike stays
   set(parts) {
-    this.group.children.slice().forEach((mesh) => {
-      this.group.remove(mesh);
-      mesh.children.forEach((child) => child.geometry.dispose());
-      mesh.geometry.dispose();
-      mesh.material.dispose();
-    });
-    for (const part of parts) {
-      const mesh = new Mesh(geometry(part), painted(SHADER));
-      mesh.name = part.id;
-      mesh.userData = { name: part.name, tone: part.tone || 0 };
-      mesh.add(new LineSegments(new EdgesGeometry(mesh.geometry, EDGE), this.edge));
-      this.group.add(mesh);
+    fill(this.group, parts, surface, this.edge);
+  }
+
+  // a tube along a given centreline, instead of any parts; null for none
+  setTube(tube) {
+    fill(this.group, [], surface, this.edge);
+    if (tube) this.group.add(tubeMesh(tube, surface(), this.edge));
+  }
+
+  // shapes: as parts, but seen through; near: ids of those to be marked
+  setShapes(shapes, near) {
+    this.near = near;
+    fill(this.shapes, shapes, () => this.veil, this.thin);
+    this.shapes.children.forEach((mesh) => { mesh.matrixAutoUpdate = false; });
+  }
+
+  // places: from a shape's id to the 16 numbers of its matrix, row by row
+  place(places) {
+    for (const mesh of this.shapes.children) {
+      if (!places[mesh.name]) continue;
+      mesh.matrix.copy(new Matrix4().set(...places[mesh.name]));
+      mesh.matrixWorldNeedsUpdate = true;
     }
+  }
+
+  // parts as they were before
+  setGhosts(parts) {
+    fill(this.ghosts, parts, () => this.before, this.trace);
   }
 
   // levels: a map from part id to the worst level found on it
@@ -88,26 +65,59 @@ export class Parts {
   // colour: a function from a name to a colour as text
   paint(colour) {
     tint(this.edge, colour('edge'));
+    tint(this.thin, colour('shape-edge'));
+    tint(this.veil, colour('shape'));
+    tint(this.alarm, colour('stop'));
+    tint(this.before, colour('before'));
+    tint(this.trace, colour('before'));
     for (const mesh of this.group.children) {
       const level = this.marked.get(mesh.name);
       tint(mesh.material, colour(level === 'stop' ? 'stop' : `part-${mesh.userData.tone % 4}`));
     }
+    for (const mesh of this.shapes.children) {
+      mesh.material = this.near.has(mesh.name) ? this.alarm : this.veil;
+    }
   }
 
   get points() {
-    return this.group.children.flatMap((mesh) => Array.from(mesh.geometry.attributes.position.array));
+    const found = [];
+    for (const mesh of this.group.children) {
+      for (const value of mesh.geometry.attributes.position.array) found.push(value);
+    }
+    return found;
   }
 
-  // the nearest surface under (x, y), each from -1 to 1: {place, name} or nothing
-  under(x, y, camera) {
+  // the nearest surface under (x, y), each from -1 to 1: {place, name, id} or nothing; of the parts, else of the shapes
+  under(x, y, camera, withShapes = true) {
     const ray = new Raycaster();
     ray.setFromCamera(new Vector2(x, y), camera);
-    const [hit] = ray.intersectObjects(this.group.children, false);
-    return hit ? { place: hit.point, name: hit.object.userData.name } : null;
+    const found = ray.intersectObjects(this.group.children, false);
+    const [hit] = found.length || !withShapes ? found : ray.intersectObjects(this.shapes.children, false);
+    return hit ? { place: hit.point, name: hit.object.userData.name, id: hit.object.name } : null;
   }
 
   dispose() {
     this.set([]);
-    this.edge.dispose();
+    this.setShapes([], new Set());
+    this.setGhosts([]);
+    [this.edge, this.thin, this.veil, this.alarm, this.before, this.trace].forEach((material) => material.dispose());
   }
+}
+
+// makes a group hold what is given, in that order; a mesh whose buffers are the same stays
+function fill(group, given, material, edge) {
+  const old = new Map(group.children.map((mesh) => [mesh.name, mesh]));
+  const now = given.map((one) => {
+    const mesh = old.get(one.id);
+    if (!mesh || !same(mesh, one)) return body(one, material(), edge);
+    old.delete(one.id);
+    Object.assign(mesh.userData, { name: one.name, tone: one.tone || 0 });
+    return mesh;
+  });
+  for (const mesh of old.values()) {
+    drop(mesh);
+    if (mesh.material.uniforms.cover.value === 1) mesh.material.dispose(); // a part's is its own
+  }
+  group.children.slice().forEach((mesh) => mesh.removeFromParent());
+  if (now.length) group.add(...now);
 }
