@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -89,7 +90,20 @@ def job_from(data: bytes, path: Path) -> JobFile:
     Raises:
         InputError: anything that is not valid.
     """
-    tree = read_tree(data, printable(path.name))
+    return job_of_tree(read_tree(data, printable(path.name)), path, hashlib.sha256(data).hexdigest())
+
+
+def job_of_tree(tree: Tree, path: Path, digest: str) -> JobFile:
+    """A job from a file's values and their places; see `job_from`.
+
+    Args:
+        tree: the file as read.
+        path: where the file is or will be.
+        digest: SHA-256 of its bytes, in hexadecimal.
+
+    Raises:
+        InputError: anything that is not valid.
+    """
     raw = _mapping(tree, "job")
     problems: list[Problem] = []
     others: list[str] = []
@@ -103,7 +117,6 @@ def job_from(data: bytes, path: Path) -> JobFile:
         problems += _row_problems(job)
     raise_problems(tree, problems, others)
     assert job is not None  # raise_problems has raised otherwise
-    digest = hashlib.sha256(data).hexdigest()
     return JobFile(
         path=path,
         job=_finished(job, tables),
@@ -124,6 +137,7 @@ def read_shop(path: Path) -> Shop:
     return shop_from(read_bytes(path, MAX_BYTES), printable(path.name))
 
 
+@lru_cache(maxsize=4)
 def shop_from(data: bytes, name: str) -> Shop:
     """A shop file from bytes; see `read_shop`.
 
