@@ -10,6 +10,9 @@ Shop problems (a bend with no room to grip, a rail that hits the axle) are not e
 
 from collections.abc import Sequence
 
+Loc = tuple[str | int, ...]
+"""Keys and indexes to a value in a file."""
+
 
 class RailmodelError(Exception):
     """Root of the package's own errors."""
@@ -24,8 +27,10 @@ class InputError(RailmodelError):
 
     Args:
         problems: the sentences, in the order they stand in the file.
+        fields: of problems of values in a file, the keys and indexes to the value, and the sentence without its place.
     """
 
-    def __init__(self, problems: str | Sequence[str]) -> None:
+    def __init__(self, problems: str | Sequence[str], fields: Sequence[tuple[Loc, str]] = ()) -> None:
         self.problems: tuple[str, ...] = (problems,) if isinstance(problems, str) else tuple(problems)
+        self.fields: tuple[tuple[Loc, str], ...] = tuple(fields)
         super().__init__("\n".join(self.problems))

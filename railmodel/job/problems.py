@@ -43,7 +43,7 @@ def raise_problems(tree: Tree, problems: Iterable[Problem], others: Sequence[str
     if len(said) > SHOWN:
         said = [*said[:SHOWN], f"{tree.name}: and {len(said) - SHOWN} more problems"]
     if said:
-        raise InputError(said)
+        raise InputError(said, [(problem.loc, problem.says) for _, problem in placed[:SHOWN]])
 
 
 def _words(tree: Tree, problem: Problem) -> str:
