@@ -220,12 +220,20 @@ def _look_at(pairs: Sequence[Pair], real: RailPart, line: Centreline, skin: Arra
         return  # a bend tighter than the tube: the checks name it, and no gap can be measured
     for pair, gap in zip(pairs, gaps([body], [pair.shape for pair in pairs]), strict=True):
         pair.gap, pair.skin = gap.gap, skin
-        witness = _witness(gap, real, line, pair.witnesses[0].normal if pair.witnesses else None)
+        witness = witness_of(gap, real, line, pair.witnesses[0].normal if pair.witnesses else None)
         others = [old for old in pair.witnesses if old.stretch != witness.stretch]
         pair.witnesses = [witness, *others][:KEPT]
 
 
-def _witness(gap: Gap, real: RailPart, line: Centreline, before: Array | None) -> Witness:
+def witness_of(gap: Gap, real: RailPart, line: Centreline, before: Array | None = None) -> Witness:
+    """The nearest place of a part to a shape, from a gap that was looked at.
+
+    Args:
+        gap: the gap, and where it is.
+        real: the part.
+        line: its centreline from the front.
+        before: (3,) the direction it had before, for a gap that says nothing about direction.
+    """
     place = gap.place
     index = 2 * place.number - (place.kind == "bend")
     stretch = line.stretches[index]
