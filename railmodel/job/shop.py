@@ -24,6 +24,7 @@ from railmodel.job.fields import (
     shown,
 )
 from railmodel.job.fit import Box, Round
+from railmodel.job.spread import SpreadGiven
 
 
 class Solid(Model):
@@ -173,6 +174,7 @@ class Shop(Model):
         roll_within: a bend whose roll is off the nearest quarter turn by more than this cannot be bent, radians.
         tape_step: marks to the inch on the shop's tapes.
         tolerances: what drawings say of them where the job says nothing.
+        spread: how far off its bends come out, where test bends do not tell.
         note: free text.
     """
 
@@ -187,4 +189,5 @@ class Shop(Model):
     roll_within: Limit = radians(1.5)
     tape_step: Annotated[Literal[16, 32], BeforeValidator(_tape_step)] = 16
     tolerances: Text | None = None
+    spread: SpreadGiven | None = None
     note: Text | None = None

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from railmodel.bending.work import shop_work
+from railmodel.bending.work import ToolKey, ToolUse, shop_work
 from railmodel.fitting.clear_job import clearances, solid_parts
 from railmodel.fitting.fit_job import Fit, Joined, fit_work
 from railmodel.fitting.joint import outward
@@ -150,20 +150,29 @@ def sensitivity(frame: Frame, data: Sequence[Datum] = (), working: Working = "ma
 
 def bents(frame: Frame, data: Sequence[Datum] = (), working: Working = "marks fixed") -> dict[str, Bent]:
     """Every part that is bent or cut, by label, laid against its datum."""
-    stretch = {(tool.name, tool.tube, tool.way, tool.radius): tool.tube_use.stretch for tool in shop_work(frame).tools}
-    found = {}
+    tools, found = tools_of(frame), {}
     for part in solid_parts(frame):
         if part.cuts is not None:
             continue
-        line, radii = part.read.line, part.read.line.rows.radius
-        keys = [(bend.die, part.tube, bend.way, float(radii[bend.number - 1])) for bend in part.read.bends]
-        own = np.array([stretch[key] for key in keys], dtype=float)
+        line = part.read.line
+        own = np.array([tools[tool_key(part, i)].tube_use.stretch for i in range(line.rows.count)], dtype=float)
         place, words = datum_place(part, datum_for(part, data))
         found[part.label] = Bent(
             part=part, line=line, datum=place, datum_words=words,
             movers=movers(line, working, stretch=own), stretch=own,
         )  # fmt: skip
     return found
+
+
+def tools_of(frame: Frame) -> dict[ToolKey, ToolUse]:
+    """What the job's bends are made with, with what the record says of it."""
+    return {(tool.name, tool.tube, tool.way, tool.radius): tool for tool in shop_work(frame).tools}
+
+
+def tool_key(part: RailPart, index: int) -> ToolKey:
+    """What a bend of a part, counted from 0 at the leading end, is made with."""
+    bend = part.read.bends[index]
+    return bend.die, part.tube, bend.way, float(part.read.line.rows.radius[index])
 
 
 def _fit_points(frame: Frame, bent: Mapping[str, Bent]) -> Iterator[Measure]:
