@@ -2,14 +2,18 @@
 
 import hashlib
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from railmodel.errors import InputError
 from railmodel.files import write_whole
 from railmodel.job.source import decoded, printable, read_bytes
-from railmodel.job.yaml_tree import MAX_BYTES, Loc, Node, read_tree, scalar
+from railmodel.job.swap import Swap, swapped
+from railmodel.job.yaml_tree import MAX_BYTES, Loc, Node, Tree, read_tree, scalar
+
+Splice = tuple[int, int, str]
+"""Start and end of a piece of text, and what is to stand there instead."""
 
 _BOM = b"\xef\xbb\xbf"
 _PLAIN_WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_./()-]*(?: [A-Za-z0-9_./()-]+)*")
@@ -49,33 +53,58 @@ def set_values(text: str, changes: Mapping[Loc, str]) -> str:
     Raises:
         InputError: a change that has no place in the file, or whose result would not read back as meant.
     """
-    tree = read_tree(text.encode(), "the file")
+    return changed(read_tree(text.encode(), "the file"), changes).text
+
+
+def changed(tree: Tree, changes: Mapping[Loc, str]) -> Tree:
+    """A file that is read already, with some of its values replaced; see `set_values`.
+
+    Raises:
+        InputError: a change that has no place in the file, or whose result would not read back as meant.
+    """
     data = tree.root.data
     splices = []
+    swaps = []
     for place, new in changes.items():
-        loc = _in_file(tree.root, place)
+        loc = in_file(tree.root, place)
         if "\n" in new or "\r" in new:
-            raise InputError(f"{_said(loc)}: found a new value of several lines; allowed: one; nothing was changed")
-        value = read_tree(f"- {new}".encode(), f"the new value of {_said(loc)}").root.data[0]
+            raise InputError(f"{said(loc)}: found a new value of several lines; allowed: one; nothing was changed")
+        value = read_tree(f"- {new}".encode(), f"the new value of {said(loc)}").root.items[0]
         try:
-            data = _with_value(data, loc, value)
+            data = with_value(data, loc, value.data)
         except LookupError:
-            raise InputError(f"{_said(loc)}: no such place in the file; nothing was changed") from None
-        splices.append(_splice(text, tree.root, loc, new))
-    result = text
+            raise InputError(f"{said(loc)}: no such place in the file; nothing was changed") from None
+        splices.append(_splice(tree.text, tree.root, loc, new))
+        swaps.append(Swap(*tree.node(loc), value, new))
+    quick = swapped(tree, swaps)
+    return quick if quick is not None and quick.root.data == data else spliced(tree, splices, data, changes)
+
+
+def spliced(tree: Tree, splices: Iterable[Splice], data: Any, places: Iterable[Loc]) -> Tree:
+    """A file with pieces of its text replaced, read back.
+
+    Args:
+        tree: the file.
+        splices: start, end and new text of each piece; none overlap.
+        data: what it must then hold.
+        places: what is being changed, for messages.
+
+    Raises:
+        InputError: it does not read back as that.
+    """
+    result = tree.text
     for start, end, new in sorted(splices, key=lambda splice: splice[:2], reverse=True):
         result = result[:start] + new + result[end:]
     try:
-        same = read_tree(result.encode(), "the changed file").root.data == data
+        found = read_tree(result.encode(), tree.name)
+        if found.root.data == data:
+            return found
     except InputError:
-        same = False
-    if not same:
-        places = ", ".join(_said(loc) for loc in changes)
-        raise InputError(
-            f"{places}: cannot be changed without touching other values (an alias, or two changes in one place); "
-            "nothing was changed; edit the file by hand"
-        )
-    return result
+        pass
+    raise InputError(
+        f"{', '.join(said(loc) for loc in places)}: cannot be changed without touching other values (an alias, or two "
+        "changes in one place); nothing was changed; edit the file by hand"
+    )
 
 
 def write_changes(path: Path, digest: str, changes: Mapping[Loc, str], check: Callable[[bytes], object]) -> bytes:
@@ -105,11 +134,12 @@ def write_changes(path: Path, digest: str, changes: Mapping[Loc, str], check: Ca
     return new
 
 
-def _said(loc: Sequence[str | int]) -> str:
+def said(loc: Sequence[str | int]) -> str:
+    """A place in words."""
     return "".join(f"[{step}]" if isinstance(step, int) else f" {step}" for step in loc).strip() or "the file"
 
 
-def _in_file(root: Node, loc: Loc) -> Loc:
+def in_file(root: Node, loc: Loc) -> Loc:
     """The place without an `at` that the short form of a point leaves out."""
     node: Node | None = root
     found: list[str | int] = []
@@ -120,7 +150,7 @@ def _in_file(root: Node, loc: Loc) -> Loc:
     return tuple(found)
 
 
-def _with_value(data: Any, loc: Loc, value: Any) -> Any:
+def with_value(data: Any, loc: Loc, value: Any) -> Any:
     """Plain data with one value replaced or added; nothing is changed in place.
 
     Raises:
@@ -130,13 +160,13 @@ def _with_value(data: Any, loc: Loc, value: Any) -> Any:
         return value
     step, rest = loc[0], loc[1:]
     if isinstance(data, dict) and isinstance(step, str) and (step in data or not rest):
-        return {**data, step: _with_value(data.get(step), rest, value)}
+        return {**data, step: with_value(data.get(step), rest, value)}
     if isinstance(data, list) and isinstance(step, int) and 0 <= step < len(data):
-        return [*data[:step], _with_value(data[step], rest, value), *data[step + 1 :]]
+        return [*data[:step], with_value(data[step], rest, value), *data[step + 1 :]]
     raise LookupError(loc)
 
 
-def _splice(text: str, root: Node, loc: Loc, new: str) -> tuple[int, int, str]:
+def _splice(text: str, root: Node, loc: Loc, new: str) -> Splice:
     """Start, end and new text of one change; `loc` is known to have a place.
 
     Raises:
@@ -149,27 +179,27 @@ def _splice(text: str, root: Node, loc: Loc, new: str) -> tuple[int, int, str]:
         return _added(text, around, str(loc[-1]), new)
     node = around.items[loc[-1]] if loc else root
     if isinstance(node.data, dict | list) and not node.flow:
-        raise InputError(f"{_said(loc)}: found a block of lines; allowed: a single value or one in brackets")
+        raise InputError(f"{said(loc)}: found a block of lines; allowed: a single value or one in brackets")
     if node.style in {"|", ">"}:
-        raise InputError(f"{_said(loc)}: found text of several lines; allowed: a value on one line")
+        raise InputError(f"{said(loc)}: found text of several lines; allowed: a value on one line")
     if node.start == node.end:  # an empty value: its place is behind the colon or the dash
         return node.start, node.end, new if text[node.start - 1 : node.start].isspace() else f" {new}"
     return node.start, node.end, new
 
 
-def _added(text: str, around: Node, key: str, new: str) -> tuple[int, int, str]:
+def _added(text: str, around: Node, key: str, new: str) -> Splice:
     """A new entry at the end of a mapping."""
     entry = f"{yaml_text(key)}: {new}"
     last = next(reversed(around.items), None)
     if around.flow:
         if last is None:
             return around.start + 1, around.start + 1, entry
-        end = _end(around)
+        end = end_of(around)
         return end, end, f", {entry}"
     newline = "\r\n" if "\r\n" in text else "\n"
     first = next(iter(around.keys.values()))
     indent = " " * (first.column - 1)
-    end = _end(around)
+    end = end_of(around)
     if not text[:end].endswith("\n"):
         line_end = text.find("\n", end)
         if line_end < 0:
@@ -178,7 +208,7 @@ def _added(text: str, around: Node, key: str, new: str) -> tuple[int, int, str]:
     return end, end, f"{indent}{entry}{newline}"
 
 
-def _end(node: Node) -> int:
+def end_of(node: Node) -> int:
     """Index behind the last character of a value, without what follows a block.
 
     Raises:
@@ -191,4 +221,4 @@ def _end(node: Node) -> int:
     key = node.keys.get(last)
     if key is not None and child.start < key.start:
         raise InputError(f"{last}: stands as an alias at the end of its mapping; nothing was changed; edit it by hand")
-    return child.end if child.flow else _end(child)
+    return child.end if child.flow else end_of(child)
