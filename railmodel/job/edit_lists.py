@@ -153,17 +153,25 @@ def _line_in(tree: Tree, around: Node, at: int, value: Any) -> Splice:
 def _block(value: Any, indent: str) -> list[str]:
     """An item of a list with dashes: on one line, or where that is long, a line for every key."""
     text = flow_text(value)
-    part = isinstance(value, Mapping) and any(isinstance(item, list) and len(item) > 1 for item in value.values())
-    if not isinstance(value, Mapping) or (len(text) <= _WIDE and not (part and "name" in value)):
+    if not isinstance(value, Mapping) or (len(text) <= _WIDE and not ("name" in value and _of_many(value))):
         return [f"{indent}- {text}"]
     lines: list[str] = []
     for key, item in value.items():
         lead = f"{indent}{'  ' if lines else '- '}{yaml_text(str(key))}:"
-        if isinstance(item, list) and any(isinstance(one, Mapping | list) for one in item):
+        if _nested(item):
             lines += [lead, *(f"{indent}    - {flow_text(one)}" for one in item)]
         else:
             lines.append(f"{lead} {flow_text(item)}")
     return lines
+
+
+def _of_many(value: Mapping[str, Any]) -> bool:
+    return any(map(_nested, value.values()))
+
+
+def _nested(value: Any) -> bool:
+    """Whether it is a list of lists or mappings, which people write a line each."""
+    return isinstance(value, list) and any(isinstance(one, Mapping | list) for one in value)
 
 
 def _dash(tree: Tree, item: Node) -> int:
