@@ -1,11 +1,12 @@
-"""STEP files (ISO 10303-21, AP214, millimetres, vehicle axes): the whole frame as one assembly, and single parts.
+"""STEP files (ISO 10303-21, AP214 or AP242, vehicle axes): the whole frame as one assembly, and single parts.
 
     ready = bodies(parts)                          # each solid is built once
     write_parts(ready, folder / "frame.step", title="frame")
     for body in ready:
-        write_part(body, folder / f"{body.part.label}.step")
+        write_part(body, folder / f"{body.name}.step")
 
 The kernel writes the geometry; `exporters.part21` puts the rest of its text right before the file takes its name.
+Every product says its volume, surface area and centroid, so that what reads it can prove that it read all of it.
 Files written from the same parts are the same bytes, except for the time in the header, which SOURCE_DATE_EPOCH
 (seconds since 1970) pins.
 """
@@ -13,145 +14,182 @@ Files written from the same parts are the same bytes, except for the time in the
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory, gettempdir
 from typing import Any
 
-from exporters.part21 import Colour, finished, placeholder
-from exporters.solids import kernel_solid
+from exporters.bodies import Body, Branch, bodies
+from exporters.part21 import Protocol, Said, finished, placeholder
 from railmodel.errors import InputError
-from railmodel.files import replacing
-from railmodel.part import Hand, RailPart
-
-PALETTE: tuple[Colour, ...] = (
-    (0.27, 0.45, 0.68), (0.78, 0.46, 0.20), (0.33, 0.60, 0.37), (0.62, 0.35, 0.58),
-    (0.72, 0.62, 0.25), (0.28, 0.63, 0.68), (0.70, 0.32, 0.32), (0.48, 0.48, 0.52),
-)  # fmt: skip
-"""One colour a tube, in the order the tubes first appear, as sRGB from 0 to 1; after eight they come round again."""
-
-SHADES: dict[Hand, float] = {"left": 0.8, "single": 1.0, "right": 1.2}
-"""The left hand is darker than the right."""
-
-AXES = "vehicle axes in millimetres: X rearward, Y to the right, Z up"
+from railmodel.files import write_whole
+from railmodel.geometry.figures import total
+from railmodel.part import RailPart
+from railmodel.units import Unit
 
 
-@dataclass(frozen=True, slots=True)
-class Body:
-    """A part with its solid built and its colour chosen: what the files are written from.
+@dataclass(frozen=True, slots=True, eq=False)
+class Model:
+    """What the kernel wrote of a tree, to be finished into one file or several.
 
     Args:
-        part: the part.
-        shape: its solid, the kernel's own `TopoDS_Solid`.
-        colour: sRGB from 0 to 1.
+        text: the kernel's own text.
+        names: of every product and occurrence, by placeholder.
+        said: what is said of the products, by placeholder.
+        title: the name of the whole.
+        unit: of its lengths.
     """
 
-    part: RailPart
-    shape: Any
-    colour: Colour
+    text: str
+    names: tuple[str, ...]
+    said: dict[int, Said]
+    title: str
+    unit: Unit
 
 
-def bodies(parts: Sequence[RailPart | Body]) -> tuple[Body, ...]:
-    """Build each part's solid once and give each tube and hand its colour; what is built already is kept.
-
-    Raises:
-        GeometryError: a part that makes no solid; see `exporters.solids.solid`.
-    """
-    plain = [item.part if isinstance(item, Body) else item for item in parts]
-    tubes = list(dict.fromkeys(part.tube for part in plain))
-    ready: list[Body] = []
-    for item, part in zip(parts, plain, strict=True):
-        if isinstance(item, Body) and not any(item is body for body in ready):
-            ready.append(item)
-        else:  # also a body that comes twice: two parts never share one product
-            shade, colour = SHADES[part.hand], PALETTE[tubes.index(part.tube) % len(PALETTE)]
-            ready.append(Body(part, kernel_solid(part), (colour[0] * shade, colour[1] * shade, colour[2] * shade)))
-    return tuple(ready)
-
-
-def write_parts(parts: Sequence[RailPart | Body], path: Path, *, title: str) -> None:
+def write_parts(
+    parts: Sequence[RailPart | Body], path: Path, *, title: str, unit: Unit = "mm", protocol: Protocol = "AP214"
+) -> None:
     """Write one assembly called `title` with a named, coloured child for each part.
 
     Raises:
         GeometryError: a part that makes no solid.
         InputError: the file could not be written, or SOURCE_DATE_EPOCH is not a number.
     """
-    _write(bodies(parts), path, title)
+    write_model(assembly(bodies(parts), title=title, unit=unit), path, protocol)
 
 
-def write_part(part: RailPart | Body, path: Path) -> None:
+def write_part(part: RailPart | Body, path: Path, *, unit: Unit = "mm", protocol: Protocol = "AP214") -> None:
     """Write one part by itself, where it stands in the vehicle, under its label.
 
     Raises:
         GeometryError: a part that makes no solid.
         InputError: the file could not be written, or SOURCE_DATE_EPOCH is not a number.
     """
-    _write(bodies([part]), path, None)
+    (body,) = bodies([part])
+    tree = _Tree()
+    tree.product(body)
+    write_model(_model(tree, body.name, unit), path, protocol)
 
 
-def _write(ready: Sequence[Body], path: Path, title: str | None) -> None:
-    """Write an assembly, or a single part where there is no title.
+def assembly(children: Sequence[Body | Branch], *, title: str, unit: Unit = "mm") -> Model:
+    """An assembly called `title`: its bodies, each copy of a plate in its place, and its branches.
 
     Raises:
-        InputError: the file could not be written, or SOURCE_DATE_EPOCH is not a number.
+        InputError: there is no room to write it.
+    """
+    tree = _Tree()
+    root = tree.branch(title, children)
+    return _model(tree, tree.names[root], unit)
+
+
+def write_model(model: Model, path: Path, protocol: Protocol) -> None:
+    """Write a model to a file, whole or not at all.
+
+    Raises:
+        InputError: SOURCE_DATE_EPOCH is not a number.
     """
     from OCP import __version__ as kernel
 
-    names = [body.part.label for body in ready] + ([] if title is None else [title])
-    with replacing(path) as temporary:
-        written = _write_geometry(ready, temporary, assembly=title is not None)
-        if not written or not temporary.is_file() or temporary.stat().st_size == 0:
-            raise InputError(f"{path}: the STEP file could not be written; see that the disk has room and try again")
-        text = temporary.read_text(encoding="ascii")
-        colours = [body.colour for body in ready]
-        text = finished(text, names=names, colours=colours, about=AXES, kernel=f"Open CASCADE {kernel}")
-        temporary.write_text(text, encoding="ascii", newline="\n")
+    text = finished(
+        model.text, names=model.names, said=model.said, title=model.title, kernel=f"Open CASCADE {kernel}",
+        protocol=protocol, unit=model.unit,
+    )  # fmt: skip
+    write_whole(path, text)
 
 
-def _write_geometry(ready: Sequence[Body], path: Path, *, assembly: bool) -> bool:
-    """Have the kernel write the shapes, and say whether it did; names are placeholders, the assembly's the last."""
+class _Tree:
+    """The kernel's document as it grows: a label with a placeholder for each product and each occurrence."""
+
+    def __init__(self) -> None:
+        from OCP.TCollection import TCollection_ExtendedString
+        from OCP.TDocStd import TDocStd_Document
+        from OCP.XCAFApp import XCAFApp_Application
+        from OCP.XCAFDoc import XCAFDoc_DocumentTool
+
+        self.names: list[str] = []
+        self.said: dict[int, Said] = {}
+        self.document = TDocStd_Document(TCollection_ExtendedString("XmlXCAF"))
+        XCAFApp_Application.GetApplication_s().InitDocument(self.document)
+        self._shapes = XCAFDoc_DocumentTool.ShapeTool_s(self.document.Main())
+        self._shapes.SetAutoNaming_s(False)
+
+    def product(self, body: Body) -> Any:
+        """The label of a body's solid."""
+        label = self._shapes.NewShape()
+        self._shapes.SetShape(label, body.shape)
+        self.said[self._name(label, body.name)] = Said(figures=body.figures, colour=body.colour)
+        return label
+
+    def branch(self, name: str, children: Sequence[Body | Branch], under: Any = None) -> int:
+        """An assembly with its children, hung under another's label; returns the number of its name."""
+        from OCP.TopLoc import TopLoc_Location
+
+        from exporters.plate_solid import location
+
+        label = self._shapes.NewShape()
+        number = self._name(label, name)
+        for child in children:
+            if isinstance(child, Branch):
+                self.branch(child.name, child.bodies, label)
+                continue
+            product = self.product(child)
+            places = [location(place) for place in child.places] or [TopLoc_Location()]
+            for i, place in enumerate(places, start=1):
+                copy = f"{child.name} {i}" if len(places) > 1 else child.name
+                self._name(self._shapes.AddComponent(label, product, place), copy)
+        self.said[number] = Said(figures=total(figures for child in children for figures in _copies(child)))
+        if under is None:
+            self._shapes.UpdateAssemblies()
+        else:
+            self._name(self._shapes.AddComponent(under, label, TopLoc_Location()), name)
+        return number
+
+    def _name(self, label: Any, name: str) -> int:
+        from OCP.TCollection import TCollection_ExtendedString
+        from OCP.TDataStd import TDataStd_Name
+
+        self.names.append(name)
+        number = len(self.names) - 1
+        TDataStd_Name.Set_s(label, TCollection_ExtendedString(placeholder(number)))
+        return number
+
+
+def _copies(child: Body | Branch) -> list[Any]:
+    """What every copy of every solid measures where it lies."""
+    return [figures for body in (child.bodies if isinstance(child, Branch) else [child]) for figures in body.copies]
+
+
+def _model(tree: _Tree, title: str, unit: Unit) -> Model:
+    """Have the kernel write a tree.
+
+    Raises:
+        InputError: it could not be written.
+    """
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "model.step")
+        if not _write_geometry(tree.document, path, unit) or not path.is_file() or path.stat().st_size == 0:
+            raise InputError(
+                f"{gettempdir()}: the STEP text could not be written here; see that the disk has room and try again"
+            )
+        return Model(path.read_text(encoding="ascii"), tuple(tree.names), tree.said, title, unit)
+
+
+def _write_geometry(document: Any, path: Path, unit: Unit) -> bool:
+    """Have the kernel write its document, and say whether it did."""
     from OCP.IFSelect import IFSelect_ReturnStatus
     from OCP.STEPCAFControl import STEPCAFControl_Writer
     from OCP.STEPControl import STEPControl_StepModelType
 
-    document = _document(ready, assembly=assembly)
     writer = STEPCAFControl_Writer()
     writer.SetNameMode(True)
     writer.SetColorMode(False)
-    _settings()
+    _settings(unit)
     if not writer.Transfer(document, STEPControl_StepModelType.STEPControl_AsIs):
         return False
     return bool(writer.Write(str(path)) == IFSelect_ReturnStatus.IFSelect_RetDone)
 
 
-def _document(ready: Sequence[Body], *, assembly: bool) -> Any:
-    """The kernel's document: a label for each part with its solid and name."""
-    from OCP.TCollection import TCollection_ExtendedString
-    from OCP.TDataStd import TDataStd_Name
-    from OCP.TDocStd import TDocStd_Document
-    from OCP.TopLoc import TopLoc_Location
-    from OCP.XCAFApp import XCAFApp_Application
-    from OCP.XCAFDoc import XCAFDoc_DocumentTool
-
-    def name(label: Any, index: int) -> None:
-        TDataStd_Name.Set_s(label, TCollection_ExtendedString(placeholder(index)))
-
-    document = TDocStd_Document(TCollection_ExtendedString("XmlXCAF"))
-    XCAFApp_Application.GetApplication_s().InitDocument(document)
-    shapes = XCAFDoc_DocumentTool.ShapeTool_s(document.Main())
-    shapes.SetAutoNaming_s(False)
-    root = shapes.NewShape() if assembly else None
-    for index, body in enumerate(ready):
-        label = shapes.NewShape()
-        shapes.SetShape(label, body.shape)
-        name(label, index)
-        if root is not None:
-            name(shapes.AddComponent(root, label, TopLoc_Location()), index)
-    if root is not None:
-        name(root, len(ready))
-        shapes.UpdateAssemblies()
-    return document
-
-
-def _settings() -> None:
-    """Set what the kernel keeps for the whole process: millimetres, AP214, no parameter curves, no chatter."""
+def _settings(unit: Unit) -> None:
+    """Set what the kernel keeps for the whole process: units, no parameter curves, no chatter."""
     from OCP.Interface import Interface_Static
     from OCP.Message import Message, Message_Gravity
 
@@ -159,5 +197,6 @@ def _settings() -> None:
         printer.SetTraceLevel(Message_Gravity.Message_Fail)
     for key, number in (("write.surfacecurve.mode", 0), ("write.precision.mode", 0), ("write.step.assembly", 2)):
         Interface_Static.SetIVal_s(key, number)
-    for key, word in (("xstep.cascade.unit", "MM"), ("write.step.unit", "MM"), ("write.step.schema", "AP214IS")):
+    written = {"mm": "MM", "in": "INCH"}[unit]
+    for key, word in (("xstep.cascade.unit", "MM"), ("write.step.unit", written), ("write.step.schema", "AP214IS")):
         Interface_Static.SetCVal_s(key, word)

@@ -24,8 +24,10 @@ from railmodel.units import to_unit
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from exporters.bodies import Body
     from exporters.drawing.sheets import Drawing
-    from exporters.step import Body
+    from exporters.part21 import Protocol
+    from exporters.step import Model
     from exporters.views import View
 
 DxfVersion = Literal["R2010", "R12"]
@@ -54,8 +56,8 @@ class Outcome:
     problem: str | None = None
 
 
-def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) -> list[Step]:
-    """The files of a job in the order they are written."""
+def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion, keep_clear: bool = False) -> list[Step]:
+    """The files of a job in the order they are written; `keep_clear` puts the keep-clear shapes in the assembly."""
     stems = unique_stems(part.label for part in frame.parts)
     steps = [Step(path=Path("check.json"), what="findings and measurements", write=_check(frame, findings))]
     steps += _plan_steps(frame, findings) + _paper_steps(frame, findings)
@@ -67,7 +69,7 @@ def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion) ->
     steps += _drawing_steps(frame, findings, dxf)
     steps += _picture_steps(frame)
     steps.append(_approval_step(frame, findings))
-    return steps + _solid_steps(frame, stems)
+    return steps + _solid_steps(frame, stems, keep_clear=keep_clear)
 
 
 def run_build(steps: Sequence[Step], out: Path) -> Iterator[Outcome]:
@@ -301,29 +303,50 @@ def _cut_flat_steps(frame: Frame, dxf: DxfVersion) -> list[Step]:
     return steps
 
 
-def _solid_steps(frame: Frame, stems: Sequence[str]) -> list[Step]:
+def _solid_steps(frame: Frame, stems: Sequence[str], *, keep_clear: bool) -> list[Step]:
+    """Each part alone, and the vehicle as one assembly, once for new programs and once for older ones."""
+    from exporters.assembly import left_out
+
     solids = _Solids(frame.parts)
 
     def one(part: RailPart) -> Callable[[Path], None]:
         def write(path: Path) -> None:
             from exporters.step import write_part
 
-            write_part(solids.body(part), path)
+            write_part(solids.body(part), path, unit=frame.unit)
 
         return write
 
-    def every(path: Path) -> None:
-        from exporters.step import write_parts
+    @cache
+    def model() -> "Model":
+        from exporters.assembly import vehicle
 
         if not solids.bodies:
             raise GeometryError("no part of this job makes a solid; see the findings that stop it")
-        write_parts(list(solids.bodies.values()), path, title=frame.job.job)
+        return vehicle(frame, list(solids.bodies.values()), keep_clear=keep_clear)
+
+    def every(protocol: "Protocol") -> Callable[[Path], None]:
+        def write(path: Path) -> None:
+            from exporters.step import write_model
+
+            write_model(model(), path, protocol)
+
+        return write
 
     singles = [
         Step(path=Path("cnc", f"{stem}.step"), what=f"solid of {part.label}", write=one(part))
         for part, stem in zip(frame.parts, stems, strict=True)
     ]
-    return [*singles, Step(path=Path("customer", f"{file_stem(frame.job.job)}.step"), what="assembly", write=every)]
+    stem, out = file_stem(frame.job.job), left_out(frame, keep_clear=keep_clear)
+    without = f"; not in it: {', '.join(out)}" if out else ""
+    return [
+        *singles,
+        Step(path=Path("customer", f"{stem}.step"), what=f"assembly, STEP AP242{without}", write=every("AP242")),
+        Step(
+            path=Path("customer", f"{stem}_ap214.step"), what="the same for older programs, STEP AP214",
+            write=every("AP214"),
+        ),
+    ]  # fmt: skip
 
 
 class _Solids:
@@ -336,8 +359,8 @@ class _Solids:
     @cached_property
     def bodies(self) -> dict[str, "Body"]:
         """Every part that makes a solid, by label."""
+        from exporters.bodies import bodies
         from exporters.solids import check_solid
-        from exporters.step import bodies
 
         good: list[RailPart] = []
         for part in self._parts:
@@ -347,7 +370,7 @@ class _Solids:
                 self._problems[part.label] = str(error)
             else:
                 good.append(part)
-        return {body.part.label: body for body in bodies(good)}
+        return {body.name: body for body in bodies(good)}
 
     def body(self, part: RailPart) -> "Body":
         """The part's solid.

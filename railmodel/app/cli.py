@@ -188,6 +188,9 @@ def build(
     job: JobPath,
     out: Annotated[Path, typer.Option(help="Folder for the files; made if it is not there.")] = Path("out"),
     dxf: Annotated[Dxf, typer.Option(help="DXF version: r2010, or r12 for old shop software.")] = Dxf.r2010,
+    with_keep_clear: Annotated[
+        bool, typer.Option("--with-keep-clear", help="Put the keep-clear shapes in the STEP assembly, on a branch.")
+    ] = False,
 ) -> None:
     """Write every file of the job: STEP, bend tables and flat layouts."""
     from railmodel.app.build import plan_build, run_build
@@ -202,7 +205,7 @@ def build(
     writable_folder(out)
     frame = build_frame(source)
     findings = run_checks(frame)
-    steps = plan_build(frame, findings, dxf="R12" if dxf is Dxf.r12 else "R2010")
+    steps = plan_build(frame, findings, dxf="R12" if dxf is Dxf.r12 else "R2010", keep_clear=with_keep_clear)
     outcomes = list(progress(sealed(run_build(steps, out), frame, out, job), len(steps) + 2))
     problems = [outcome for outcome in outcomes if outcome.problem]
     for outcome in problems:

@@ -38,7 +38,8 @@ PARTS = """
 - {name: tie, tube: box, points: [[100, -370, 0], [100, 370, 0]]}
 """
 FILES = {
-    "check.json", "floor/plan.json", "floor/plan.txt", "customer/test_frame.step", "customer/test_frame.html",
+    "check.json", "floor/plan.json", "floor/plan.txt", "customer/test_frame.step", "customer/test_frame_ap214.step",
+    "customer/test_frame.html",
     "index.html", "manifest.json",
     *(f"floor/{name}.pdf" for name in ("bend_sheets", "setup_cards", "cut_list", "inspection", "tape_check")),
     *(f"cnc/{stem}{ending}" for stem in ("rail_right", "rail_left", "tie")

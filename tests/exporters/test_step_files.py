@@ -16,9 +16,11 @@ from hypothesis import strategies as st
 from rails import TUBE, part, random_legal_line
 from steputils import p21
 
+from exporters import bodies as made
 from exporters import step
+from exporters.bodies import PALETTE, SHADES, bodies
 from exporters.part21 import finished, quoted
-from exporters.step import PALETTE, SHADES, bodies, write_part, write_parts
+from exporters.step import write_part, write_parts
 from railmodel.errors import GeometryError, InputError
 from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.rows import BendRows
@@ -126,7 +128,7 @@ def test_each_tube_and_hand_has_its_colour(file: File) -> None:
     colours = [(names[product], colour) for product, colour in file.colour_of_product().items()]
     assert len(colours) == 4
     assert len({colour for _, colour in colours}) == 4
-    expected = [(body.part.label, body.colour) for body in bodies(frame())]
+    expected = [(body.name, body.colour) for body in bodies(frame())]
     for (name, colour), (label, wanted) in zip(sorted(colours), sorted(expected), strict=True):
         assert name == label
         assert colour == pytest.approx(wanted, abs=5e-4)
@@ -172,10 +174,10 @@ def test_the_kernel_reads_the_assembly_back_exactly(tmp_path: Path) -> None:
     assembly = cadquery.Assembly.importStep(str(tmp_path / "frame.step"))
     assert assembly.name == NASTY
     assert [child.name for child in assembly.children] == [item.label for item in rails]
-    for child, body in zip(assembly.children, bodies(rails), strict=True):
+    for child, rail, body in zip(assembly.children, rails, bodies(rails), strict=True):
         (shape,) = child.obj.Solids()
         assert shape.isValid()
-        assert shape.Volume() == pytest.approx(TUBE.area * body.part.line.length, rel=1e-9)
+        assert shape.Volume() == pytest.approx(TUBE.area * rail.line.length, rel=1e-9)
         assert child.color.toTuple() == pytest.approx(cadquery.Color(*body.colour).toTuple(), abs=1e-3)
 
 
@@ -209,7 +211,7 @@ def test_solids_are_built_once_and_keep_their_colour_in_every_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ready = bodies(frame()[:3])
-    monkeypatch.setattr(step, "kernel_solid", lambda rail: pytest.fail(f"{rail.label} built again"))
+    monkeypatch.setattr(made, "kernel_solid", lambda rail: pytest.fail(f"{rail.label} built again"))
     write_parts(ready, tmp_path / "frame.step", title="frame")
     colours = [f"COLOUR_RGB('',{body.colour[0]:.3f}," for body in ready]
     assert all(colour in (tmp_path / "frame.step").read_text() for colour in colours)
@@ -279,7 +281,7 @@ def test_the_kernels_count_of_occurrences_leaves_no_trace(number: str, monkeypat
     kernel = kernel if number.endswith("'") else kernel + "','"
     text = finished(
         kernel + "railmodel name 0','',#5,\n  #27,$);\nENDSEC;\nEND-ISO-10303-21;\n",
-        names=["rail", "frame"], colours=[], about="", kernel="kernel",
+        names=["rail"], said={}, title="frame", kernel="kernel", protocol="AP214", unit="mm",
     )  # fmt: skip
     assert "\n#8=NEXT_ASSEMBLY_USAGE_OCCURRENCE('1','rail','',#5,#27,$);\nENDSEC;" in text
 
@@ -314,6 +316,6 @@ def test_a_writer_that_fails_is_not_taken_for_a_file(
     failing: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(step, "_write_geometry", lambda *args, **kwargs: failing == "nothing written")
-    with pytest.raises(InputError, match=r"rail\.step: the STEP file could not be written"):
+    with pytest.raises(InputError, match="the STEP text could not be written here"):
         write_part(part(line(), SHARP), tmp_path / "rail.step")
     assert os.listdir(tmp_path) == []
