@@ -35,6 +35,9 @@ from railmodel.findings import Finding
 from railmodel.frame import Frame
 from railmodel.tolerances import LENGTH
 
+_MOST_PLACES = 24
+"""Places listed on a page; what more there are stands on the flat layout."""
+
 
 def write_bend_sheets(
     frame: Frame, path: Path, *, findings: Sequence[Finding] | None = None, paper: Paper | None = None
@@ -94,7 +97,8 @@ def _page(
         "gauge": any(abs(bend.mark_at_gauge - bend.mark) > LENGTH for bend in marks.bends),
         "steps": [] if stops else _steps(frame, part, differ),
         "differs": None if differ is None else {"other": differ.other, "says": differ.says},
-        "places": [_place(frame, place) for place in places],
+        "places": [_place(frame, place) for place in places[:_MOST_PLACES]],
+        "more_places": max(len(places) - _MOST_PLACES, 0),
         "sum": _sum(frame, marks),
         "sweep": _sweep(frame, part),
         "ends": _ends(frame, part),
@@ -205,6 +209,7 @@ def _place(frame: Frame, place: Place) -> Data:
         "name": place.name,
         "face": place.face,
         "at": [plain(frame, place.at), tape(frame, place.at)],
+        "about": place.about,
     }
 
 

@@ -30,12 +30,14 @@ class Place:
         name: what it is.
         face: the face it is marked on, in words.
         at: from the leading cut end, mm.
+        about: where it lies across the face and how far it reaches, in words.
     """
 
     letter: str
     name: str
     face: str
     at: float
+    about: str = ""
 
 
 def flat_view(frame: Frame, marks: MarkOut, places: Sequence[Place], width: float) -> Data:
