@@ -81,35 +81,36 @@ def _plus(value: Array | float, off: Array | None) -> Array | float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Piece:
-    """A straight or bend of many rails, in the direction it was laid out.
+    """A straight or bend of many rails, in the direction it was laid out; b may be 1 where all rails are alike.
 
     Args:
         at: (3, b) where it begins.
         t: (3, b) travel direction there.
-        u: (3, b) direction of the top face there.
+        n: (3, b) direction across the tube at `roll` there: on a bend to its centre.
+        m: (3, b) square to both, n x t; a bend leaves it as it is.
+        roll: of n from the top face, in the direction it was laid out.
         length: (b,) of a straight; of a bend its angle.
-        inward: (3, b) direction to the centre of a bend; None on a straight.
-        radius: of a bend.
-        roll: of a bend, in the direction it was laid out.
+        radius: of a bend; None on a straight.
     """
 
     at: Array
     t: Array
-    u: Array
+    n: Array
+    m: Array
+    roll: Array | float
     length: Array
-    inward: Array | None = None
-    radius: Array | float = 0.0
-    roll: Array | float = 0.0
+    radius: Array | float | None = None
 
     def taken(self, lanes: NDArray[np.intp]) -> "Piece":
         """Some of the rails."""
 
-        def some(value: Array | float) -> Array | float:
-            return value[..., lanes] if isinstance(value, np.ndarray) else value
+        def some(value: Array) -> Array:
+            return value[..., lanes] if value.shape[-1] > 1 else value
 
-        at, t, u, length = (np.asarray(some(one)) for one in (self.at, self.t, self.u, self.length))
-        inward = None if self.inward is None else np.asarray(some(self.inward))
-        return Piece(at, t, u, length, inward, some(self.radius), some(self.roll))
+        roll = some(self.roll) if isinstance(self.roll, np.ndarray) else self.roll
+        radius = some(self.radius) if isinstance(self.radius, np.ndarray) else self.radius
+        at, t, n, m = some(self.at), some(self.t), some(self.n), some(self.m)
+        return Piece(at, t, n, m, roll, some(self.length), radius)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,7 +123,7 @@ class Chain:
     def end(self) -> tuple[Array, Array, Array]:
         """Place (3, b), direction and top face at the end."""
         last = self.pieces[-1]
-        return last.at + last.length * last.t, last.t, last.u
+        return last.at + last.length * last.t, last.t, np.cos(last.roll) * last.n + np.sin(last.roll) * last.m
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,22 +162,34 @@ def lay_out(bent: Bent, rails: Rails) -> LaidOut:
 
 def _march(pose: Pose, first: Array, rails: Rails, bends: Sequence[int], way: int) -> Chain:
     """Lay bends out one after another; `way` is -1 toward the leading end, where rolls are seen from the other side."""
-    at, t, u = (np.repeat(one[:, None], len(first), axis=1) for one in (pose.at, pose.t, pose.u))
-    pieces = [Piece(at, t, u, first)]
+    at, t, n, m = (one[:, None] for one in (pose.at, pose.t, pose.u, pose.s))
+    before: Array | float = 0.0
+    pieces = [Piece(at, t, n, m, before, first)]
     for i in bends:
-        at = at + pieces[-1].length * t
-        roll, radius, angle = rails.roll[i], rails.radius[i], rails.angle[i]
-        roll = roll if way > 0 else -roll
-        leans, sides = np.cos(roll), np.sin(roll)
-        inward = leans * u - sides * cross(u, t)
-        pieces.append(Piece(at, t, u, angle, inward, radius, roll))
-        sine, versine = np.sin(angle), 1 - np.cos(angle)
-        step = sine * t + versine * inward
-        at = at + radius * step
-        u = u - leans * (versine * inward + sine * t)
-        t = t + (sine * inward - versine * t)
-        pieces.append(Piece(at, t, u, rails.straights[i + 1 if way > 0 else i]))
+        at = pieces[-1].length * t + at
+        roll, radius, angle = rails.roll[i] * way, rails.radius[i], rails.angle[i]
+        n, m = _turned(n, m, roll - before)
+        pieces.append(Piece(at, t, n, m, roll, angle, radius))
+        sine, cosine = np.sin(angle), np.cos(angle)
+        step = (radius * sine) * t
+        step += (radius * (1 - cosine)) * n
+        step += at
+        at, before = step, roll
+        ahead = cosine * t
+        ahead += sine * n
+        n = cosine * n
+        n -= sine * t
+        t = ahead
+        pieces.append(Piece(at, t, n, m, roll, rails.straights[i + 1 if way > 0 else i]))
     return Chain(tuple(pieces))
+
+
+def _turned(n: Array, m: Array, by: Array | float) -> tuple[Array, Array]:
+    """Two directions across the tube turned about its travel."""
+    if not isinstance(by, np.ndarray) and abs(by) < 1e-15:
+        return n, m
+    c, s = np.cos(by), np.sin(by)
+    return np.asarray(c * n - s * m), np.asarray(s * n + c * m)
 
 
 def cross(a: Array, b: Array) -> Array:
@@ -204,42 +217,31 @@ def face_gap(laid: LaidOut, place: Place, point: Array, roll: float, reach: floa
         reach: from the centreline to the face.
     """
     chain, number, behind = laid.find(place)
-    return _gap(chain, number, point[:, None], -roll if behind else roll) - reach
+    gap = _gap(chain, number, point[:, None], -roll if behind else roll) - reach
+    return np.broadcast_to(gap, laid.ahead.pieces[0].length.shape)
 
 
-def _gap(chain: Chain, number: int, point: Array, roll: float, steps: int = 4) -> Array:
+def _gap(
+    chain: Chain, number: int, point: Array, roll: float, lanes: NDArray[np.intp] | None = None, steps: int = 4
+) -> Array:
     """Distance from the centreline along a face's direction; rails whose foot left the piece look at the next one."""
-    piece = chain.pieces[number]
-    gap, along = (_on_straight if piece.inward is None else _on_bend)(piece, point, roll)
-    if steps:
-        for beyond, other in ((along < 0, number - 1), (along > piece.length, number + 1)):
-            if 0 <= other < len(chain.pieces) and beyond.any():
-                lanes = np.flatnonzero(beyond)
-                some = Chain(tuple(one.taken(lanes) for one in chain.pieces))
-                gap[lanes] = _gap(some, other, point, roll, steps - 1)
-    return gap
-
-
-def _on_straight(piece: Piece, point: Array, roll: float) -> tuple[Array, Array]:
+    piece = chain.pieces[number] if lanes is None else chain.pieces[number].taken(lanes)
     off = point - piece.at
-    lean, side = np.cos(roll), np.sin(roll)
-    if abs(side) < 1e-12:
-        gap = lean * dot(off, piece.u)
-    else:
-        gap = lean * dot(off, piece.u) - side * dot(off, cross(piece.u, piece.t))
-    return gap, dot(off, piece.t)
-
-
-def _on_bend(piece: Piece, point: Array, roll: float) -> tuple[Array, Array]:
-    assert piece.inward is not None
-    off = point - piece.at
-    ahead, out = dot(off, piece.t), piece.radius - dot(off, piece.inward)
-    half = piece.length / 2
-    turn = np.remainder(np.arctan2(ahead, out) - half + np.pi, 2 * np.pi) - np.pi + half
-    depth = piece.radius - np.hypot(ahead, out)
-    axial = dot(off, cross(piece.t, piece.inward))
+    along, toward = dot(off, piece.t), dot(off, piece.n)
+    if piece.radius is not None:
+        half = piece.length / 2
+        turn = np.arctan2(along, piece.radius - toward) - half
+        toward = piece.radius - np.hypot(along, piece.radius - toward)
+        along = np.remainder(turn + np.pi, 2 * np.pi) - np.pi + half
     lean = roll - piece.roll
-    return np.asarray(np.cos(lean) * depth + np.sin(lean) * axial), turn
+    gap = np.asarray(np.cos(lean) * toward - np.sin(lean) * dot(off, piece.m))
+    before, behind = along < 0, along > piece.length
+    for beyond, other in ((before, number - 1), (behind, number + 1)):
+        if steps and 0 <= other < len(chain.pieces) and beyond.any():
+            gap = np.broadcast_to(gap, behind.shape).copy()
+            some = np.flatnonzero(np.broadcast_to(beyond, behind.shape))
+            gap[some] = _gap(chain, other, point, roll, some if lanes is None else lanes[some], steps - 1)
+    return gap
 
 
 def columns_off(columns: Columns, moved: Sequence[tuple[int, Array]]) -> list[Array | None]:

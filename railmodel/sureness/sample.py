@@ -10,10 +10,11 @@ from math import sqrt
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railmodel.fitting.fit_job import Fit
 from railmodel.geometry.rows import Array
-from railmodel.sureness.demands import Demand, demands, wholes
+from railmodel.sureness.demands import Demand, Flags, demands, wholes
 from railmodel.sureness.march import LaidOut, columns_off, face_gap, lay_out, rails_off
 from railmodel.sureness.meet import meet
 from railmodel.sureness.sensitivity import Bent, Measure, Sensitivity, point_on
@@ -21,14 +22,17 @@ from railmodel.sureness.spread import Cause, Spread
 from railmodel.sureness.stack import Stack, stack
 
 SAMPLES: Final = 100_000
-BLOCK: Final = 2048
-"""Samples worked on at once: what they need stays in the processor's cache."""
+BLOCK: Final = 4096
+"""Samples worked on at once: few enough to stay near the processor, enough to be worth a call."""
 
 KEPT: Final = 100_000
 """Samples whose numbers are kept, to see between which limits they lie."""
 
 STILL: Final = 1e-9
 """A number that spreads by less than this, mm or radians, does not move."""
+
+SURE: Final = 20.0
+"""A shape that is clear by this many standard deviations is clear in every sample, and not played."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,22 +100,36 @@ def chances(found: Sensitivity, spread: Spread, *, samples: int = SAMPLES, seed:
     asked = demands(found)
     groups = wholes(found, asked)
     players = _Players(found, effects, asked)
-    tally = _Tally(np.array([measure.value for measure in found.measures]), min(samples, KEPT))
-    met, whole = np.zeros(len(asked), dtype=np.int64), np.zeros(len(groups), dtype=np.int64)
+    tally = _Tally(players.moving, min(samples, KEPT))
+    always = np.array([one.met(players.nominal[:, None])[0] for one in asked], dtype=bool)
+    open_ = [i for i, one in enumerate(asked) if set(one.rows) & set(players.moving.tolist())]
+    met, whole = np.where(always, samples, 0), np.zeros(len(groups), dtype=np.int64)
+    met[open_] = 0
     random = np.random.default_rng(seed)
     for begin in range(0, samples, BLOCK):
         drawn = draw(random, spread.causes, min(BLOCK, samples - begin))
         values = players.play(drawn)
-        tally.add(values)
-        right = np.array([one.met(values) for one in asked]).reshape(len(asked), drawn.shape[1])
-        met += right.sum(axis=1)
-        whole += [int(right[rows].all(axis=0).sum()) for rows in groups.values()]
-    low, high = tally.between()
+        tally.add(values - players.nominal[:, None])
+        right = {i: asked[i].met(values) for i in open_}
+        for i, flags in right.items():
+            met[i] += flags.sum()
+        whole += [_together(right, rows, always, drawn.shape[1]) for rows in groups.values()]
+    mean, deviation, low, high = tally.found(len(found.measures))
+    nominal = players.nominal
     return Chances(
-        samples=samples, stack=effects, mean=tally.mean, spread=tally.spread, low=low, high=high, demands=asked,
+        samples=samples, stack=effects, mean=nominal + mean, spread=np.where(deviation > 0, deviation, effects.spread),
+        low=nominal + low, high=nominal + high, demands=asked,
         met=tuple(Chance(int(count), samples) for count in met),
         wholes={name: Chance(int(count), samples) for name, count in zip(groups, whole, strict=True)},
     )  # fmt: skip
+
+
+def _together(right: Mapping[int, Flags], rows: Sequence[int], always: Flags, count: int) -> int:
+    """How many of some samples meet every one of some demands."""
+    if not all(always[i] for i in rows if i not in right):
+        return 0
+    flags = [right[i] for i in rows if i in right]
+    return int(np.logical_and.reduce(flags).sum()) if flags else count
 
 
 def draw(random: np.random.Generator, causes: Sequence[Cause], samples: int) -> Array:
@@ -139,9 +157,12 @@ class _Players:
         self.found, self.effects = found, effects
         self.nominal = np.array([measure.value for measure in found.measures])
         moves = effects.spread > STILL
-        self.linear = [i for i, one in enumerate(found.measures) if moves[i] and one.kind == "clearance"]
+        risky = moves & (self.nominal - np.array([one.low for one in found.measures]) < SURE * effects.spread)
+        self.linear = [i for i, one in enumerate(found.measures) if risky[i] and one.kind == "clearance"]
         self.fits = [(i, one) for i, one in enumerate(found.measures) if moves[i] and one.kind == "fit point"]
         self.joints = [list(one.rows) for one in asked if one.kind == "joint" and moves[list(one.rows)].any()]
+        played = [*self.linear, *(i for i, _ in self.fits), *(i for rows in self.joints for i in rows)]
+        self.moving = np.array(sorted(played), dtype=int)
         needed = {label for _, one in self.fits for label in one.slopes}
         needed |= {label for rows in self.joints for label in found.measures[rows[0]].slopes}
         self.hits = {label: _hits(label, effects.causes) for label in found.bent if label in needed}
@@ -184,35 +205,29 @@ def _gap(bent: Bent, measure: Measure, laid: LaidOut) -> Array:
 
 
 class _Tally:
-    """Mean, spread and limits of numbers that come in blocks."""
+    """Mean, spread and limits of how far numbers are off, which come in blocks."""
 
-    def __init__(self, nominal: Array, kept: int) -> None:
-        self._nominal, self._count = nominal, 0
-        self._sum, self._squares = np.zeros(len(nominal)), np.zeros(len(nominal))
-        self._kept = np.empty((len(nominal), kept), dtype=np.float32)
+    def __init__(self, rows: NDArray[np.int_], kept: int) -> None:
+        self._rows, self._count = rows, 0
+        self._sum, self._squares = np.zeros(len(rows)), np.zeros(len(rows))
+        self._kept = np.empty((len(rows), kept), dtype=np.float32)
 
-    def add(self, values: Array) -> None:
-        off = values - self._nominal[:, None]
+    def add(self, off: Array) -> None:
+        off = off[self._rows]
         room = self._kept.shape[1] - self._count
         if room > 0:
-            some = off[:, :room]
-            self._kept[:, self._count : self._count + some.shape[1]] = some
+            self._kept[:, self._count : self._count + off.shape[1]] = off[:, :room]
         self._count += off.shape[1]
         self._sum += off.sum(axis=1)
         self._squares += np.einsum("mb,mb->m", off, off)
 
-    @property
-    def mean(self) -> Array:
-        return np.asarray(self._nominal + self._sum / self._count)
-
-    @property
-    def spread(self) -> Array:
-        mean = self._sum / self._count
-        return np.asarray(np.sqrt(np.maximum(self._squares / self._count - mean**2, 0.0)))
-
-    def between(self) -> tuple[Array, Array]:
+    def found(self, count: int) -> tuple[Array, Array, Array, Array]:
+        """Mean, spread, and the limits of nineteen in twenty, of all `count` numbers; 0 where nothing was played."""
         kept = self._kept[:, : self._count]
         ranks = [round(share * (kept.shape[1] - 1)) for share in (0.025, 0.975)]
         ordered = np.partition(kept, ranks, axis=1)
-        low, high = (self._nominal + ordered[:, rank] for rank in ranks)
-        return low, high
+        mean = self._sum / self._count
+        spread = np.sqrt(np.maximum(self._squares / self._count - mean**2, 0.0))
+        every = np.zeros((4, count))
+        every[:, self._rows] = mean, spread, ordered[:, ranks[0]], ordered[:, ranks[1]]
+        return every[0], every[1], every[2], every[3]
