@@ -23,7 +23,7 @@ VERSION = 1
 SHOWN = 12
 """Hexadecimal digits of the short form."""
 
-_NOT_ON_THE_PART = {"customer", "address", "note", "shop", "angles_to"}
+_NOT_ON_THE_PART = {"customer", "address", "note", "shop", "angles_to", "loads"}
 _NOT_IN_THE_FIT = {"date", "note", "line"}
 
 

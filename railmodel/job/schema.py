@@ -8,6 +8,7 @@ from railmodel.job.crossmember import Crossmember
 from railmodel.job.fields import FilePath, Model, Name, Text, UnitName, shown
 from railmodel.job.fit import FitPoint, Joint, KeepClear, Motion
 from railmodel.job.free import Plumb
+from railmodel.job.loads import Loads
 from railmodel.job.parts import Part, Tube
 from railmodel.job.plate import Nesting, Plate, Templates
 
@@ -40,6 +41,7 @@ class Job(Model):
         motions: by name, shared by the shapes that name them.
         keep_clear: shapes the rails must not touch.
         plumb: places where a top face must not be rolled.
+        loads: what the frame carries and what holds it up; None = nothing is said.
         angles_to: the step on which the solver lands free angles, degrees.
     """
 
@@ -63,4 +65,5 @@ class Job(Model):
     motions: dict[Name, Motion] = Field(default_factory=dict)
     keep_clear: tuple[KeepClear, ...] = ()
     plumb: tuple[Plumb, ...] = ()
+    loads: Loads | None = None
     angles_to: Annotated[float, BeforeValidator(_angle_step)] | None = None

@@ -1,0 +1,177 @@
+"""Straight beam pieces in space, solved by PyNite; mm, N, N mm, MPa.
+
+Pieces bend and twist and stretch (Euler and Bernoulli; no shear deflection) and are joined rigidly where they share a
+node. One node is held still: the loads of every case balance by themselves, so what the held node feels is a measure
+of how well they do.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from railmodel.geometry.rows import Array
+
+YOUNG: float = 200_000.0
+"""Steel's modulus of elasticity, MPa (29,000 ksi in AISC 360 is 199,948)."""
+
+SHEAR: float = YOUNG / 2.6
+"""Steel's shear modulus, MPa: Poisson's ratio 0.3."""
+
+_DIRECTIONS = ("FX", "FY", "FZ", "MX", "MY", "MZ")
+_MOMENTS = np.tile([1.0] * 3 + [1e3] * 3, 2)
+"""N and N mm of what is N and N m."""
+_SHIFTS = np.tile([1e-3] * 3 + [1.0] * 3, 2)
+"""Metres and radians of what is mm and radians."""
+_GRID = 1e-6
+"""Node places are rounded to this, so that a level piece is level to the solver."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One straight piece.
+
+    Args:
+        start: node it begins at.
+        end: node it ends at.
+        area: mm^2.
+        inertia_s: second moment of area about its s axis (bending toward u), mm^4.
+        inertia_u: about its u axis, mm^4.
+        torsion: torsion constant, mm^4.
+        up: (3,) the section's u; made square to the piece.
+    """
+
+    start: int
+    end: int
+    area: float
+    inertia_s: float
+    inertia_u: float
+    torsion: float
+    up: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Beams:
+    """Pieces joined at nodes.
+
+    Args:
+        nodes: (n, 3) places, mm.
+        pieces: the pieces.
+        held: node to hold still in every way, or several with which of the six ways: {node: (dx, dy, dz, rx, ry, rz)}.
+    """
+
+    nodes: Array
+    pieces: tuple[Piece, ...]
+    held: dict[int, tuple[bool, ...]]
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """What the pieces do under each case.
+
+    Args:
+        moved: (cases, n, 6) shifts, mm, and turns, radians, of every node.
+        ends: (cases, m, 2, 6) force and moment that each piece feels at its start and its end, in vehicle axes.
+        held: (cases, 6) sum of what the held nodes feel, N and N mm.
+    """
+
+    moved: Array
+    ends: Array
+    held: Array
+
+
+def solve(beams: Beams, forces: Array, spread: Array | None = None) -> Solved:
+    """Solve pieces under loads.
+
+    Args:
+        beams: the pieces.
+        forces: (cases, n, 6) forces and moments on the nodes, N and N mm.
+        spread: (cases, m, 3) forces spread evenly along the pieces, N/mm, or None.
+    """
+    frames, lengths = _frames(beams)
+    at_nodes = forces.copy()
+    fixed = np.zeros((len(forces), len(beams.pieces), 12)) if spread is None else _fixed_ends(frames, lengths, spread)
+    starts, ends = np.array([(piece.start, piece.end) for piece in beams.pieces]).T
+    for case in range(len(forces)):
+        np.add.at(at_nodes[case], starts, -fixed[case, :, :6])
+        np.add.at(at_nodes[case], ends, -fixed[case, :, 6:])
+    moved, stiffness, reactions = _pynite(beams, frames, at_nodes)
+    of_pieces = np.concatenate([moved[:, starts], moved[:, ends]], axis=2)
+    felt = np.einsum("mij,cmj->cmi", stiffness, of_pieces) + fixed
+    return Solved(moved, felt.reshape(len(forces), -1, 2, 6), reactions)
+
+
+def _frames(beams: Beams) -> tuple[Array, Array]:
+    """(m, 3, 3) directions along each piece, u and square to both, and (m,) lengths."""
+    nodes = np.round(beams.nodes / _GRID) * _GRID
+    along = np.array([nodes[piece.end] - nodes[piece.start] for piece in beams.pieces]).reshape(-1, 3)
+    lengths = np.linalg.norm(along, axis=1)
+    along = along / lengths[:, None]
+    up = np.array([piece.up for piece in beams.pieces]).reshape(-1, 3)
+    up = up - along * np.sum(along * up, axis=1, keepdims=True)
+    up = up / np.linalg.norm(up, axis=1, keepdims=True)
+    return np.stack([along, up, np.cross(along, up)], axis=1), lengths
+
+
+def _fixed_ends(frames: Array, lengths: Array, spread: Array) -> Array:
+    """(cases, m, 12) forces and moments, in vehicle axes, that hold the ends of pieces still under even loads."""
+    half = -spread * lengths[:, None] / 2
+    moment = -np.cross(frames[:, 0], spread) * lengths[:, None] ** 2 / 12
+    return np.concatenate([half, moment, half, -moment], axis=2)
+
+
+def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, Array]:
+    """Nodes' movement (cases, n, 6), the pieces' stiffness in vehicle axes (m, 12, 12), and the sum of reactions.
+
+    The model is in metres, in which shifts and turns are of one size and the sums keep more of their digits.
+    """
+    from Pynite import FEModel3D
+
+    model = FEModel3D()
+    model.add_material("steel", YOUNG * 1e6, SHEAR * 1e6, 0.3, 0.0)
+    for name, place in enumerate(np.round(beams.nodes / _GRID) * _GRID / 1000):
+        model.add_node(str(name), *(float(value) for value in place))
+    sections: dict[tuple[float, ...], str] = {}
+    stiffness = np.empty((len(beams.pieces), 12, 12))
+    for name, piece in enumerate(beams.pieces):
+        # PyNite's local y is the section's u, so bending toward u is about its z
+        size = (piece.area / 1e6, *(value / 1e12 for value in (piece.inertia_u, piece.inertia_s, piece.torsion)))
+        if size not in sections:
+            sections[size] = f"section {len(sections)}"
+            model.add_section(sections[size], *size)
+        model.add_member(str(name), str(piece.start), str(piece.end), "steel", sections[size])
+        member = model.members[str(name)]
+        own = member.T()[:3, :3]
+        member.rotation = float(np.degrees(np.arctan2(frames[name, 1] @ own[2], frames[name, 1] @ own[1])))
+        turn = member.T()
+        stiffness[name] = _MOMENTS[:, None] * (turn.T @ member.ke() @ turn) * _SHIFTS
+    for held, fixed in beams.held.items():
+        model.def_support(str(held), *fixed)
+    for case, load in enumerate(forces):
+        for node, way in zip(*np.nonzero(load), strict=True):
+            model.add_node_load(str(node), _DIRECTIONS[way], float(load[node, way] / _MOMENTS[way]), case=str(case))
+        model.add_load_combo(str(case), {str(case): 1.0})
+    model.analyze_linear(sparse=True)
+    ways = ("DX", "DY", "DZ", "RX", "RY", "RZ")
+    felt = ("RxnFX", "RxnFY", "RxnFZ", "RxnMX", "RxnMY", "RxnMZ")
+    cases = [str(case) for case in range(len(forces))]
+    moved = _read(list(model.nodes.values()), ways, cases) / _SHIFTS[:6]
+    held = _read([model.nodes[str(node)] for node in beams.held], felt, cases).sum(axis=1) * _MOMENTS[:6]
+    return moved, stiffness, held
+
+
+def _read(nodes: list[Any], ways: Sequence[str], cases: Sequence[str]) -> Array:
+    """(cases, n, 6) numbers that a solved model keeps with its nodes."""
+    found = [[[float(getattr(node, way)[case]) for way in ways] for node in nodes] for case in cases]
+    return np.array(found).reshape(len(cases), len(nodes), len(ways))
+
+
+def held_still(node: int) -> dict[int, tuple[bool, ...]]:
+    """One node held in all six ways."""
+    return {node: (True,) * 6}
+
+
+def chain(count: int, start: int = 0) -> Sequence[tuple[int, int]]:
+    """Pairs of neighbouring nodes along a line of a number of pieces."""
+    return [(start + i, start + i + 1) for i in range(count)]
