@@ -8,6 +8,7 @@ import csv
 import io
 import json
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from math import degrees, nan, radians
 from pathlib import Path
 from typing import Any, SupportsFloat
@@ -72,8 +73,11 @@ def table_of(part: RailPart, *, job: str, revision: str | None, unit: Unit) -> T
 
 def _length(mm: SupportsFloat, unit: Unit) -> float:
     """A length in a unit."""
-    exact = float(mm)
+    return _short_length(float(mm) + 0.0, unit)
 
+
+@lru_cache(maxsize=4096)
+def _short_length(exact: float, unit: Unit) -> float:
     def read(value: float) -> float:
         try:
             return parse_length(value, unit)
@@ -85,7 +89,11 @@ def _length(mm: SupportsFloat, unit: Unit) -> float:
 
 def _degrees(angle: SupportsFloat) -> float:
     """An angle (radians) in degrees."""
-    exact = float(angle)
+    return _short_degrees(float(angle) + 0.0)
+
+
+@lru_cache(maxsize=4096)
+def _short_degrees(exact: float) -> float:
     return _exact(degrees(exact), exact, radians)
 
 
