@@ -102,7 +102,8 @@ def _exact(value: float, exact: float, read: Callable[[float], float]) -> float:
 
     Where no number is, the nearest one.
     """
-    for digits in range(1, 17):
+    few = read(float(f"{value:.12g}")) == exact  # if 12 digits do not do, no fewer can
+    for digits in range(1 if few else 13, 17):
         short = float(f"{value:.{digits}g}")
         if read(short) == exact:
             return short

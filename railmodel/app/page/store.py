@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from railmodel.app.page.edits import edited
+from railmodel.app.page.paths import check_paths, named_in
 from railmodel.errors import InputError
 from railmodel.job.reader import JobFile, job_from, job_of_tree
 from railmodel.job.source import read_bytes
@@ -50,6 +51,7 @@ class Store:
         self.bom = data.startswith(_BOM)
         self.undoes: list[Past] = []
         self.redoes: list[Past] = []
+        self.known = set(named_in(self.source.tree.root.data).values())
         self._ready: OrderedDict[str, JobFile] = OrderedDict()
 
     @property
@@ -95,6 +97,7 @@ class Store:
             InputError: it is not valid.
         """
         source = job_from(data, self.path)
+        self.known |= set(named_in(source.tree.root.data).values())
         self.bom = data.startswith(_BOM)
         return self._become(source.tree, says, source)
 
@@ -149,5 +152,6 @@ class Store:
             self._ready.popitem(last=False)
 
     def _read(self, tree: Tree) -> JobFile:
+        check_paths(tree.root.data, self.path.parent, self.known)
         digest = hashlib.sha256((_BOM if self.bom else b"") + tree.text.encode()).hexdigest()
         return job_of_tree(tree, self.path, digest)
