@@ -6,14 +6,14 @@
 //   view.setHighlights([{ part, level, badge, at, words }]);                  // level: stop, warn or note
 //   view.setCamera('side' | 'front' | 'top' | 'pictorial' | { turn, tilt });  // degrees; shows the whole frame
 //
-// A page where the frame is worked on shows more:
+// A page where the frame is worked on shows more; there buffers may be arrays, and a key says what is alike:
 //
 //   view.setShapes([{ id, name, points, normals, triangles, index }], marked); // seen through; ids of those marked
 //   view.placeShapes({ id: [16 numbers] });                                    // matrices, row by row
 //   view.setGaps([{ from, to, badge, words, kind }]);                          // lines, drawn over everything
 //   view.setGhosts([{ id, name, points, ... }]);                               // parts as they were before
 //   view.showPlace({ at, badge, level, words } | null);                        // brought to the middle, and marked
-//   view.setTube({ outline, points, tops } | null);                            // one tube along a given centreline
+//   view.setSkin({ name, points, triangles } | null);                          // a body that changes its shape
 //   view.setExtent([x, y, z, x, ...] | null);                                  // what Fit shows, instead of the parts
 //
 // Words that come from a job are put in as text, each name in an isolate of its own.
@@ -142,8 +142,8 @@ class View {
     this.changed();
   }
 
-  setTube(tube) {
-    this.parts.setTube(tube);
+  setSkin(body) {
+    this.parts.setSkin(body);
     this.changed();
   }
 

@@ -24,6 +24,24 @@ const SHADER = {
       gl_FragColor = vec4(min(tint * lit, 1.0), 1.0) * cover;
     }`,
 };
+const FACETS = { // as above, each triangle flat, where no normals are given
+  vertexShader: `
+    varying vec3 place;
+    void main() {
+      vec4 seen = modelViewMatrix * vec4(position, 1.0);
+      place = seen.xyz;
+      gl_Position = projectionMatrix * seen;
+    }`,
+  fragmentShader: `
+    uniform vec3 tint;
+    uniform float cover;
+    varying vec3 place;
+    void main() {
+      vec3 n = normalize(cross(dFdx(place), dFdy(place)));
+      float lit = 0.52 + 0.40 * max(dot(n, normalize(vec3(-0.4, 0.7, 0.6))), 0.0) + 0.20 * max(n.z, 0.0);
+      gl_FragColor = vec4(min(tint * lit, 1.0), 1.0) * cover;
+    }`,
+};
 const FLAT = {
   vertexShader: `
     void main() {
@@ -45,6 +63,7 @@ const painted = (shader, cover) => new ShaderMaterial({
   ...(cover < 1 ? { transparent: true, premultipliedAlpha: true, depthWrite: false, side: DoubleSide } : {}),
 });
 export const surface = (cover = 1) => painted(SHADER, cover);
+export const facets = () => painted(FACETS, 1);
 export const stroke = (cover = 1) => painted(FLAT, cover);
 
 export function tint(material, text) {
@@ -54,17 +73,17 @@ export function tint(material, text) {
 }
 
 const bytes = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0)).buffer;
+const list = (given, Kind) => (typeof given === 'string' ? new Kind(bytes(given)) : given);
 
 function geometry({ points, normals, triangles, index }) {
   const made = new BufferGeometry();
-  made.setAttribute('position', new BufferAttribute(new Float32Array(bytes(points)), 3));
-  made.setAttribute('normal', new BufferAttribute(new Int8Array(bytes(normals)), 3, true));
-  const Whole = index === 'uint32' ? Uint32Array : Uint16Array;
-  made.setIndex(new BufferAttribute(new Whole(bytes(triangles)), 1));
+  made.setAttribute('position', new BufferAttribute(list(points, Float32Array), 3));
+  made.setAttribute('normal', new BufferAttribute(list(normals, Int8Array), 3, true));
+  made.setIndex(new BufferAttribute(list(triangles, index === 'uint32' ? Uint32Array : Uint16Array), 1));
   return made;
 }
 
-// one body with its edges drawn; given: {id, name, tone, points, normals, triangles, index}
+// one body with its edges drawn; given: {id, name, tone, points, normals, triangles, index}, buffers as base64 or arrays
 export function body(given, material, edge) {
   const mesh = new Mesh(geometry(given), material);
   mesh.name = given.id;
@@ -74,7 +93,7 @@ export function body(given, material, edge) {
 }
 
 // whether what is given is what a mesh was made of
-export const same = (mesh, given) => ['points', 'normals', 'triangles', 'index'].every(
+export const same = (mesh, given) => (given.key ? ['key'] : ['points', 'normals', 'triangles', 'index']).every(
   (key) => mesh.userData.given[key] === given[key],
 );
 

@@ -2,8 +2,8 @@
 
 import { Group, Matrix4, Raycaster, Scene, Vector2 } from 'three';
 
-import { body, drop, same, stroke, surface, tint } from './meshes.js';
-import { tubeMesh } from './tube.js';
+import { body, drop, facets, same, stroke, surface, tint } from './meshes.js';
+import { Skin } from './skin.js';
 
 const SHAPE = 0.34; // how much a shape hides of what lies behind it
 const GHOST = 0.16;
@@ -21,6 +21,7 @@ export class Parts {
     this.alarm = surface(0.55);
     this.before = surface(GHOST);
     this.trace = stroke(0.8);
+    this.skin = new Skin(facets(), this.edge);
     this.marked = new Map();
     this.near = new Set();
   }
@@ -30,10 +31,14 @@ export class Parts {
     fill(this.group, parts, surface, this.edge);
   }
 
-  // a tube along a given centreline, instead of any parts; null for none
-  setTube(tube) {
-    fill(this.group, [], surface, this.edge);
-    if (tube) this.group.add(tubeMesh(tube, surface(), this.edge));
+  // a body that changes its shape: {name, points, triangles}; null for none
+  setSkin(given) {
+    if (!given) {
+      this.skin.drop();
+      return;
+    }
+    this.skin.set(given);
+    this.scene.add(this.skin.mesh);
   }
 
   // shapes: as parts, but seen through; near: ids of those to be marked
@@ -70,6 +75,7 @@ export class Parts {
     tint(this.alarm, colour('stop'));
     tint(this.before, colour('before'));
     tint(this.trace, colour('before'));
+    tint(this.skin.material, colour('part-0'));
     for (const mesh of this.group.children) {
       const level = this.marked.get(mesh.name);
       tint(mesh.material, colour(level === 'stop' ? 'stop' : `part-${mesh.userData.tone % 4}`));
@@ -79,9 +85,13 @@ export class Parts {
     }
   }
 
+  get bodies() {
+    return this.skin.mesh ? [...this.group.children, this.skin.mesh] : this.group.children;
+  }
+
   get points() {
     const found = [];
-    for (const mesh of this.group.children) {
+    for (const mesh of this.bodies) {
       for (const value of mesh.geometry.attributes.position.array) found.push(value);
     }
     return found;
@@ -91,7 +101,7 @@ export class Parts {
   under(x, y, camera, withShapes = true) {
     const ray = new Raycaster();
     ray.setFromCamera(new Vector2(x, y), camera);
-    const found = ray.intersectObjects(this.group.children, false);
+    const found = ray.intersectObjects(this.bodies, false);
     const [hit] = found.length || !withShapes ? found : ray.intersectObjects(this.shapes.children, false);
     return hit ? { place: hit.point, name: hit.object.userData.name, id: hit.object.name } : null;
   }
@@ -100,7 +110,8 @@ export class Parts {
     this.set([]);
     this.setShapes([], new Set());
     this.setGhosts([]);
-    [this.edge, this.thin, this.veil, this.alarm, this.before, this.trace].forEach((material) => material.dispose());
+    this.setSkin(null);
+    [this.skin.material, this.edge, this.thin, this.veil, this.alarm, this.before, this.trace].forEach((material) => material.dispose());
   }
 }
 

@@ -1,0 +1,148 @@
+// Beside the machine: one bend at a time in large type, one tap a bend. How far a tube is stays in this browser.
+
+import { by, make, name, once } from './dom.js';
+import { get } from './net.js';
+import { Store } from './store.js';
+import { angle, length } from './words.js';
+
+const store = new Store();
+const which = by('which');
+const card = by('card');
+let data = null;
+let stops = [];
+let question = null;
+
+const chosen = () => JSON.parse(which.value || '[]');
+const place = () => `railmodel bends ${JSON.stringify([store.state.job.folder, store.state.job.file, ...chosen()])}`;
+
+// what is kept of a tube: {key of the plan, how many bends are made}
+function kept() {
+  try {
+    return JSON.parse(localStorage.getItem(place())) || { key: null, done: 0 };
+  } catch {
+    return { key: null, done: 0 };
+  }
+}
+
+function keep(done) {
+  localStorage.setItem(place(), JSON.stringify({ key: data.key, done }));
+  draw();
+}
+
+// the bends in order, each with its orders
+const bends = () => data.steps.filter(({ kind }) => kind === 'bend').map(({ order, bend }) => ({ bend, ...order }));
+
+function choices(state) {
+  const named = state.parts.filter(({ kind, bends: some }) => kind === 'part' && some.length).map(({ id, name: part, hand }) => [JSON.stringify([part, hand]), id]);
+  once(which, JSON.stringify(named), () => named.map(([value, id]) => make('option', { value }, id)));
+  const [part, hand] = [new URLSearchParams(location.search).get('part'), new URLSearchParams(location.search).get('hand')];
+  const asked = named.find(([value]) => value === JSON.stringify([part, hand]));
+  if (asked && !which.dataset.set) which.value = asked[0];
+  which.dataset.set = 'yes';
+}
+
+async function load() {
+  const asked = {};
+  question = asked;
+  if (!which.value) {
+    card.replaceChildren(make('p', {}, 'No part of this job has bends.'));
+    return;
+  }
+  const [part, hand] = chosen();
+  try {
+    for (;;) {
+      const found = await get(`/api/rehearsal?part=${encodeURIComponent(part)}&hand=${encodeURIComponent(hand)}`);
+      if (question !== asked) return;
+      if (found && !found.busy) {
+        data = found;
+        draw();
+        return;
+      }
+      await new Promise((done) => setTimeout(done, 300));
+      if (question !== asked) return;
+    }
+  } catch (error) {
+    if (question === asked) card.replaceChildren(make('p', { class: 'bad' }, `✗ ${error.message}`));
+  }
+}
+
+function draw() {
+  const [part, hand] = chosen();
+  const all = bends();
+  const had = kept();
+  const changed = had.key !== null && had.key !== data.key && had.done > 0;
+  const done = had.key === data.key ? Math.min(had.done, all.length) : 0;
+  const answer = store.state.checks.answer;
+  stops = (answer ? answer.findings : store.state.quick.findings).filter((one) => one.level === 'stop' && one.part === part && (!one.hand || one.hand === hand));
+  by('dots').replaceChildren(...all.map((_, i) => make('li', { class: i < done ? 'made' : i === done ? 'now' : '', 'aria-current': i === done ? 'step' : null }, `${i + 1}`, make('span', { class: 'unseen' }, i < done ? ' made' : ''))));
+  const told = done < all.length ? next(all[done], done, all.length) : finished(all.length);
+  const warn = changed ? make('p', { class: 'bad' }, '! The job was changed since this tube was begun; the count starts anew. Measure the tube before you go on.') : null;
+  const stop = stops.length ? make('div', { class: 'bad stopper', role: 'alert' }, make('strong', {}, '✗ DO NOT BEND'), stops.map(({ says }) => make('p', {}, says))) : null;
+  card.replaceChildren(...[stop, warn, ...told].filter((one) => one));
+  by('back').disabled = done === 0;
+  by('next').disabled = done >= all.length;
+  by('next').textContent = done >= all.length ? 'All bends made' : `Bend ${done + 1} is made`;
+  by('again').hidden = done < all.length;
+  document.documentElement.dataset.bend = String(done);
+}
+
+const fact = (term, words, kind = '') => make('div', { class: kind }, make('dt', {}, term), make('dd', {}, words));
+
+function next(order, done, count) {
+  const unit = data.unit;
+  const turn = done === 0 && data.loaded ? data.loaded : order.turn;
+  return [
+    make('h2', {}, `Bend ${done + 1} of ${count}`),
+    make('p', { class: 'turn' }, `${turn[0].toUpperCase()}${turn.slice(1)}${order.turn_over ? `, ${order.turn_over}` : ''}`),
+    make('dl', { class: 'big' },
+      fact('Mark at', [order.mark_tape || length(order.mark, unit), order.mark_tape ? make('span', { class: 'less' }, ` ${length(order.mark, unit)} ${unit}`) : ` ${unit}`], 'wide'),
+      fact('Set angle', angle(order.set_angle, 1)), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
+      fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : ''),
+    make('p', { class: 'quiet' }, `Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),
+  ];
+}
+
+const finished = (count) => [make('h2', {}, '✓ All bends made'), make('p', {}, `${count} of ${count}. Check the part against its inspection record before the next tube is cut.`)];
+
+// the screen stays on while this page is in front, where the browser can do that
+let lock = null;
+async function wake() {
+  const words = by('awake');
+  if (!('wakeLock' in navigator)) {
+    words.textContent = '! This browser lets the screen go dark; set it to stay on.';
+    return;
+  }
+  if (document.visibilityState !== 'visible' || (lock && !lock.released)) return;
+  try {
+    lock = await navigator.wakeLock.request('screen');
+    words.textContent = '✓ The screen stays on.';
+    lock.addEventListener('release', () => { words.textContent = 'The screen may go dark.'; });
+  } catch {
+    words.textContent = '! The screen may go dark: this device does not allow it to be kept on.';
+  }
+}
+
+which.addEventListener('change', load);
+by('next').addEventListener('click', () => {
+  wake();
+  keep(Number(document.documentElement.dataset.bend) + 1);
+});
+by('back').addEventListener('click', () => keep(Number(document.documentElement.dataset.bend) - 1));
+by('again').addEventListener('click', () => keep(0));
+document.addEventListener('visibilitychange', wake);
+
+let rev = null;
+store.on('state', (state) => {
+  by('job').textContent = `${state.job.name}${state.job.revision ? `, revision ${state.job.revision}` : ''}`;
+  choices(state);
+  if (state.rev !== rev) load();
+  else if (data) draw();
+  rev = state.rev;
+});
+store.on('link', (how) => {
+  by('link').hidden = how === 'on';
+  by('link').textContent = how === 'ended' ? '! The program has ended. This list goes on as it is.' : how === 'lost' ? '! The program does not answer. This list goes on as it is.' : '';
+});
+wake();
+await store.start();
+document.documentElement.dataset.ready = 'yes';

@@ -1,0 +1,100 @@
+// The view that can be turned: fed with meshes of the server, of which only those that changed are asked for.
+
+import { buffer } from './net.js';
+import { gaps, highlights, points } from './shown.js';
+
+export class Three {
+  constructor(host, { picked, lost }) {
+    this.host = host;
+    this.lost = lost;
+    this.picked = picked;
+    this.meshes = new Map(); // from a key to its buffers
+    this.busy = false;
+    this.wanted = null;
+    this.view = null;
+    this.instead = []; // gaps at a position of travel, instead of the least ones of these shapes
+    this.changed = 0; // how many times a new shape was put on the screen
+  }
+
+  start(state) {
+    this.host.hidden = false;
+    this.view = RailView.create(this.host, { unit: state.unit, onLost: () => this.lost(), onPick: (id) => this.picked(id) });
+    if (!this.view) this.lost();
+    else this.view.setCamera('pictorial');
+  }
+
+  update(state) {
+    if (!this.view) return;
+    this.state = state;
+    this.wanted = state;
+    this.fetch();
+  }
+
+  async fetch() {
+    if (this.busy) return;
+    this.busy = true;
+    try {
+      while (this.wanted) {
+        const state = this.wanted;
+        this.wanted = null;
+        const all = [...state.meshes, ...((state.solve && state.solve.meshes) || [])];
+        if (all.some(({ key }) => !this.meshes.has(key))) this.unpack(await buffer(`/api/mesh?rev=${state.rev}&have=${[...this.meshes.keys()].join(',')}`));
+        if (!this.wanted) this.show(state, all);
+      }
+    } finally {
+      this.busy = false;
+    }
+  }
+
+  unpack(data) {
+    if (!data) return;
+    const size = new DataView(data).getUint32(0, true);
+    const header = JSON.parse(new TextDecoder().decode(new Uint8Array(data, 4, size)));
+    const base = 4 + size;
+    for (const { key, points: [p, n], normals: [m], triangles: [t, count], index } of header.meshes) {
+      const Whole = index === 'uint32' ? Uint32Array : Uint16Array;
+      this.meshes.set(key, {
+        points: new Float32Array(data, base + p, 3 * n), normals: new Int8Array(data, base + m, 3 * n), triangles: new Whole(data, base + t, 3 * count), index,
+      });
+    }
+  }
+
+  show(state, all) {
+    const given = (one) => ({ id: one.id, name: one.name || one.id, tone: one.tone || 0, key: one.key, ...this.meshes.get(one.key) });
+    const kept = all.filter(({ key }) => this.meshes.has(key));
+    const parts = kept.filter(({ kind }) => kind !== 'shape' && kind !== 'solved').map(given);
+    const shapes = kept.filter(({ kind }) => kind === 'shape').map(given);
+    const keys = new Set(kept.map(({ key }) => key));
+    this.meshes.forEach((_, key) => keys.has(key) || this.meshes.delete(key));
+    this.view.unit = state.unit;
+    this.view.setParts(parts);
+    this.shapes = shapes;
+    this.solved = kept.filter(({ kind, id }) => kind === 'solved' || id.startsWith('solved ')).map(given);
+    this.marks();
+    this.layers();
+    this.changed += 1;
+  }
+
+  // shapes, ghosts, badges: all that lies over the parts
+  marks() {
+    const { state, view } = this;
+    const mm = (at) => at.map((value) => value * state.unit_mm);
+    const near = gaps(state).filter(({ kind, shape }) => kind === 'bad' && !this.instead.some((one) => one.shape === shape)).map(({ shape }) => shape);
+    const bad = new Set([...near, ...this.instead.filter(({ kind }) => kind === 'bad').map(({ shape }) => shape)]);
+    view.setShapes(this.veiled ? [] : this.shapes, state.shapes.filter(({ name }) => bad.has(name)).map(({ id }) => id));
+    const moved = new Set(this.instead.map(({ shape }) => shape));
+    const still = gaps(state).filter(({ shape }) => !moved.has(shape)).map((gap) => ({ ...gap, from: mm(gap.from), to: mm(gap.to) }));
+    view.setGaps(this.veiled ? [] : [...this.instead, ...still]);
+    view.setHighlights(highlights(state).map((one) => ({ ...one, at: mm(one.at) })));
+    view.setPoints(points(state).map((one) => ({ ...one, at: mm(one.at) })));
+  }
+
+  // what is drawn over what: the parts as they are, and as the solver would have them
+  layers() {
+    this.view.setGhosts(this.over ? this.solved : []);
+  }
+
+  pick(place) {
+    if (this.view) this.view.showPlace(place && { ...place, at: place.at.map((value) => value * this.state.unit_mm) });
+  }
+}

@@ -1,0 +1,33 @@
+// Numbers and states in words, as the command line says them.
+
+export const LEVELS = { stop: ['✗', 'Stop'], warn: ['!', 'Look'], note: ['·', 'Note'] };
+
+// a length in the job's unit: three places for inches, one for millimetres
+export function length(value, unit) {
+  if (value === null || value === undefined) return 'not found';
+  const text = value.toFixed(unit === 'in' ? 3 : 1);
+  return Number(text) === 0 ? text.replace('-', '') : text;
+}
+
+export const withUnit = (value, unit) => (value === null || value === undefined ? 'not found' : `${length(value, unit)} ${unit}`);
+
+export function angle(value, places = 2) {
+  if (value === null || value === undefined) return 'not found';
+  const text = value.toFixed(places);
+  return `${Number(text) === 0 ? text.replace('-', '') : text}°`;
+}
+
+export const labelOf = ({ part, hand }) => (hand === null || hand === undefined || hand === 'single' ? part : `${part} ${hand}`);
+
+export const plural = (count, one, many) => `${count} ${count === 1 ? one : many}`;
+
+// where in its travel a shape is
+export function travel(at, unit) {
+  if (!at) return '';
+  const found = [];
+  if (at.up) found.push(`${withUnit(Math.abs(at.up), unit)} ${at.up > 0 ? 'up' : 'down'}`);
+  if (at.roll) found.push(`rolled ${angle(at.roll)}`);
+  if (at.turn) found.push(`turned ${angle(at.turn)}`);
+  if (at.slide) found.push(`slid ${withUnit(at.slide, unit)}`);
+  return found.join(', ');
+}
