@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rails import TUBE, part, random_legal_line
+from step_read import File
 from steputils import p21
 
 from exporters import bodies as made
@@ -40,56 +41,6 @@ def frame() -> list[RailPart]:
     """A pair and two crossmembers of one name but two tubes, one of them sharp-cornered."""
     right = part(line(), hand="right", name=NASTY)
     return [right, right.mirrored(), part(line(), name="x" * 200), part(line(), SHARP, name="x" * 200, tube="other")]
-
-
-class File:
-    """A STEP file as steputils reads it, with what the tests ask for."""
-
-    def __init__(self, path: Path) -> None:
-        self.read = p21.readfile(str(path))
-        self.entities = {
-            item.ref: getattr(item, "entities", None) or [item.entity]  # an instance may be of several types
-            for item in self.read
-        }
-
-    def kinds(self) -> set[str]:
-        return {entity.name for entities in self.entities.values() for entity in entities}
-
-    def all(self, kind: str) -> list[tuple[str, p21.ParameterList]]:
-        found = ((ref, entity) for ref, entities in self.entities.items() for entity in entities)
-        return [(ref, entity.params) for ref, entity in found if entity.name == kind]
-
-    def below(self, ref: str) -> set[str]:
-        """Everything an instance refers to, directly or through others, itself included."""
-        seen: set[str] = set()
-        waiting = [ref]
-        while waiting:
-            current = waiting.pop()
-            if current not in seen:
-                seen.add(current)
-                waiting += [name for entity in self.entities[current] for name in references(entity.params)]
-        return seen
-
-    def colour_of_product(self) -> dict[str, tuple[float, ...]]:
-        """Product reference to the colour of the solid that represents it."""
-        colour_of_solid = {}
-        for _, (_, styles, solid) in self.all("STYLED_ITEM"):
-            below = self.below(styles[0])
-            (colour,) = [params[1:] for ref, params in self.all("COLOUR_RGB") if ref in below]
-            colour_of_solid[solid] = tuple(colour)
-        found = {}
-        for _, (definition, shape) in self.all("SHAPE_DEFINITION_REPRESENTATION"):
-            solids = [ref for ref, _ in self.all("MANIFOLD_SOLID_BREP") if ref in self.below(shape)]
-            (product,) = [ref for ref, _ in self.all("PRODUCT") if ref in self.below(definition)]
-            for solid in solids:
-                found[product] = colour_of_solid[solid]
-        return found
-
-
-def references(params: object) -> list[str]:
-    if isinstance(params, p21.Reference):
-        return [params]
-    return [name for item in params for name in references(item)] if isinstance(params, tuple) else []
 
 
 @pytest.fixture(scope="module")
