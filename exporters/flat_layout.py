@@ -1,16 +1,19 @@
 """The DXF flat layout of one part: the tube's outside surface unrolled at true size along the developed length."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import degrees
 from pathlib import Path
 
 from exporters.dxf import Layer, Sheet
 from exporters.dxf_text import WIDTH, Version, lines_of
+from exporters.flat_feet import HEADING, LAYER, draw_feet, feet_words
 from exporters.flat_notes import Notes, long_dies
 from exporters.flat_shape import FlatShape, unroll
+from exporters.foot_words import spots
 from exporters.room import Room, spread
 from railmodel.end_cuts import curved
+from railmodel.fitting.footprints import Footprint
 from railmodel.part import RailPart
 from railmodel.tolerances import LENGTH
 from railmodel.units import Unit, format_decimal, format_tape, to_unit
@@ -26,10 +29,12 @@ LAYERS: tuple[Layer, ...] = (
     Layer("FACE_NAME", 94, 35),
     Layer("TEXT", 7, 25),
     Layer("DIMENSION", 7, 18),
+    Layer(LAYER, 16, 35),
     Layer("STOP", 1, 70),
 )
 """Layers by meaning. BEND_START is where the die begins to turn, read from the leading end; FACE_EDGE is mid-corner,
-CORNER the tangent lines where the corners' rounding begins and ends."""
+CORNER the tangent lines where the corners' rounding begins and ends; FOOTPRINT what stands on a face, holes and fit
+points."""
 
 CAUTION = "Dimensions for fabrication; not a structural certification. Follow the maker's manual and local rules."
 LENGTHS = (
@@ -49,6 +54,8 @@ def write_flat_layout(
     version: Version = "R2010",
     stops: Sequence[str] = (),
     tape_step: int = 16,
+    feet: Sequence[Footprint] = (),
+    on_stock: Callable[[float], float] | None = None,
 ) -> None:
     """Write the flat layout of a part to a DXF file, whole or not at all.
 
@@ -63,6 +70,8 @@ def write_flat_layout(
         version: DXF version; "R12" for old readers.
         stops: reasons not to cut, written large; bends that overlap are added where nothing else is given.
         tape_step: marks to the inch of the tape fractions.
+        feet: what stands on it, read from its leading end.
+        on_stock: where a finished length from the leading end lies on the flat stock, mm, where the plan knows.
     """
     if part.seam not in (None, "top", "bottom", *part.sides):  # a finding of its own; there is no strip to draw it on
         part = replace(part, seam=None)
@@ -74,13 +83,23 @@ def write_flat_layout(
     notes = Notes(sheet, flat, room, small, name)
     _edges(sheet, flat)
     notes.bends()
+
+    def say(length: float) -> str:
+        return format_decimal(length, unit)
+
+    def mark(length: float) -> str:
+        return say(length) + (f" ({format_tape(length, tape_step)})" if unit == "in" else "")
+
+    marked = spots(list(feet), say)
+    draw_feet(sheet, flat, room, small, marked)
     if part.seam is not None:
         notes.seam(flat.strip_of(part.seam))
     notes.faces()
     _shade(sheet, flat, room, small)
-    _dimensions(sheet, flat, small, notes.top, tape_step)
+    _dimensions(sheet, flat, small, notes.top, mark)
     _ends(sheet, flat, small, name)
-    _title(sheet, flat, notes.top + 9 * small, small, job, revision, stops or _overlaps(flat, unit))
+    words = list(feet_words(flat, marked, say, mark, on_stock))
+    _title(sheet, flat, notes.top + 9 * small, small, job, revision, stops or _overlaps(flat, unit), words)
     sheet.save(path)
 
 
@@ -120,13 +139,10 @@ def _shade(sheet: Sheet, flat: FlatShape, room: Room, small: float) -> None:
             sheet.line(begin, end, "SEAM")
 
 
-def _dimensions(sheet: Sheet, flat: FlatShape, small: float, top: float, tape_step: int) -> None:
+def _dimensions(
+    sheet: Sheet, flat: FlatShape, small: float, top: float, say: Callable[[float], str]
+) -> None:  # fmt: skip
     """Every start and end of bend from the leading end, below; length and girth over all."""
-
-    def say(length: float) -> str:
-        tape = f" ({format_tape(length, tape_step)})" if sheet.unit == "in" else ""
-        return format_decimal(length, sheet.unit) + tape
-
     marks = [(0.0, "leading end")]
     for zone in flat.zones:
         marks += [(zone.begin, f"start of bend {zone.bend.number}"), (zone.end, f"end of bend {zone.bend.number}")]
@@ -165,9 +181,10 @@ def _ends(sheet: Sheet, flat: FlatShape, small: float, name: float) -> None:
 
 
 def _title(
-    sheet: Sheet, flat: FlatShape, low: float, small: float, job: str, revision: str | None, stops: Sequence[str]
-) -> None:
-    """The title over the sheet, built up from `low`; above it what stops the part."""
+    sheet: Sheet, flat: FlatShape, low: float, small: float, job: str, revision: str | None, stops: Sequence[str],
+    feet: Sequence[str],
+) -> None:  # fmt: skip
+    """The title over the sheet, built up from `low`; above it what stops the part, last what stands on it."""
     part, size = flat.part, flat.part.section
     plain = min(max(flat.length / 400, 1.2 * small), 2.5 * small)
 
@@ -193,6 +210,7 @@ def _title(
         *(((SEAM, plain, "TEXT"),) if part.seam is not None else ()),
         *((line, plain, "TEXT") for line in long_dies(flat)),
         (CAUTION, plain, "TEXT"),
+        *((line, plain, "TEXT") for line in ((HEADING, *feet) if feet else ())),
     ]
     room = min(max(int(flat.length / (WIDTH * plain)), 60), 110)
     lines = [(line, *how) for text, *how in texts for line in lines_of(text, room, sheet.version)]

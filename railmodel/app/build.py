@@ -230,10 +230,16 @@ def _flat_step(frame: Frame, part: RailPart, stem: str, findings: Sequence[Findi
 
     def write(path: Path) -> None:
         from exporters.flat_layout import write_flat_layout
+        from railmodel.bending.flat_station import flat_station
+        from railmodel.bending.plan import plan_job
+        from railmodel.fitting.footprints import footprints
 
+        marks = next((one.marks for one in plan_job(frame).parts if one.marks.reading.part is part), None)
         write_flat_layout(
             part, path, unit=frame.unit, job=frame.job.job, revision=frame.job.revision, version=dxf,
-            stops=[finding.says for finding in own],
+            stops=[finding.says for finding in own], feet=[] if own else footprints(frame, part.read),
+            on_stock=None if own or marks is None else partial(flat_station, marks),
+            tape_step=16 if frame.shop is None else frame.shop.tape_step,
         )  # fmt: skip
 
     return Step(path=Path("floor", f"{stem}_flat_{frame.unit}.dxf"), what=f"flat layout of {part.label}", write=write)
