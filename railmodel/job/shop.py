@@ -24,6 +24,7 @@ from railmodel.job.fields import (
     shown,
 )
 from railmodel.job.fit import Box, Round
+from railmodel.job.freight import Freight
 from railmodel.job.spread import SpreadGiven
 
 
@@ -171,6 +172,7 @@ class Shop(Model):
         table_layout: path of the layout file that says how this bender's controller wants its table.
         stock: sticks on the rack.
         rates: for the quote, by name.
+        freight: how it packs and ships.
         roll_within: a bend whose roll is off the nearest quarter turn by more than this cannot be bent, radians.
         tape_step: marks to the inch on the shop's tapes.
         tolerances: what drawings say of them where the job says nothing.
@@ -186,6 +188,7 @@ class Shop(Model):
     table_layout: FilePath | None = None
     stock: tuple[Stock, ...] = ()
     rates: Annotated[dict[str, float | str], BeforeValidator(_rates)] = Field(default_factory=dict)
+    freight: Freight | None = None
     roll_within: Limit = radians(1.5)
     tape_step: Annotated[Literal[16, 32], BeforeValidator(_tape_step)] = 16
     tolerances: Text | None = None

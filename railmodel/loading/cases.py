@@ -76,7 +76,7 @@ def cases_of(loads: Loads, twistable: bool) -> list[Case]:
         says = f"static load and a left turn at {asked.cornering:g} g"
         found.append(Case("cornering", says, (0.0, asked.cornering, -1.0)))
     if asked.one_wheel_up is not None:
-        says = f"static load, the right wheel of {asked.one_wheel_up} up until a wheel elsewhere or its own twin hangs"
+        says = f"static load; the right wheel of {asked.one_wheel_up} rises until its twin, or a wheel elsewhere, hangs"
         found.append(Case("one wheel up", says, (0.0, 0.0, -1.0), lift=asked.one_wheel_up))
     if twistable:
         torque = UNIT_TORQUE if asked.torsion is None else asked.torsion * 1000

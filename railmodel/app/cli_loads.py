@@ -1,0 +1,61 @@
+"""Commands about what a frame carries, weighs and costs; `register` adds them to the command line."""
+
+import json
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).", show_default=False)]
+
+
+class Shown(StrEnum):
+    """How an answer is printed."""
+
+    text = "text"
+    json = "json"
+
+
+HowShown = Annotated[Shown, typer.Option("--format", help="text, or json for other programs.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the command line."""
+    app.command(epilog="Example: railmodel carry hauler.yaml; the job needs loads:, as demo_jobs has it")(carry)
+    app.command(epilog="Example: railmodel weigh hauler.yaml")(weigh)
+
+
+def carry(job: JobPath, shown: HowShown = Shown.text) -> None:
+    """Screen the frame under its loads: movement, stress against yield, torsional stiffness. Screening only."""
+    from railmodel.app.carry_answer import carry_answer
+    from railmodel.app.printed import printer
+    from railmodel.app.show_carry import show_carry
+    from railmodel.frame import build_frame
+    from railmodel.job.reader import read_job
+    from railmodel.loading.carry import carry as screen
+
+    frame = build_frame(read_job(job))
+    screening = screen(frame)
+    if shown is Shown.json:
+        _print_json(carry_answer(frame, screening))
+    else:
+        show_carry(frame, screening, printer())
+
+
+def weigh(job: JobPath, shown: HowShown = Shown.text) -> None:
+    """Weigh the frame, say where it balances, and what it ships in."""
+    from railmodel.app.printed import printer
+    from railmodel.app.weigh_answer import show_weigh, weigh_answer
+    from railmodel.frame import build_frame
+    from railmodel.job.reader import read_job
+
+    frame = build_frame(read_job(job))
+    if shown is Shown.json:
+        _print_json(weigh_answer(frame))
+    else:
+        show_weigh(frame, printer())
+
+
+def _print_json(answer: object) -> None:
+    typer.echo(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))
