@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from railmodel import __version__
+from railmodel.app import cli_loads
 from railmodel.errors import InputError
 from railmodel.findings import Finding, stops
 
@@ -319,6 +320,9 @@ def import_mesh(
     _check_target(target)
     count = mesh_step(file, target)
     typer.echo(f"{target}: {count} triangles, millimetres; in the job: shape: {{mesh: {target.name}, units: mm}}")
+
+
+cli_loads.register(app)
 
 
 def _kind_of(out: Path | None) -> Format:
