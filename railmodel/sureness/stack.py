@@ -6,12 +6,15 @@ same way. mm, radians.
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from railmodel.geometry.rows import Array
 from railmodel.sureness.sensitivity import Measure
 from railmodel.sureness.spread import Cause
+
+K = TypeVar("K", bound=Hashable)
 
 LIMIT: float = 2.0
 """How many standard deviations are called a cause's limit in the worst case: nineteen pieces in twenty are within."""
@@ -36,12 +39,11 @@ class Stack:
         """(m,) standard deviation of each number: root-sum-square of the effects."""
         return np.asarray(np.sqrt((self.effects**2).sum(axis=1)))
 
-    @property
-    def worst(self) -> Array:
-        """(m,) how far each number goes when every cause is at its limit at once."""
-        return np.asarray(LIMIT * np.abs(self.effects).sum(axis=1))
+    def worst(self, limit: float = LIMIT) -> Array:
+        """(m,) how far each number goes when every cause is at its limit (standard deviations) at once."""
+        return np.asarray(limit * np.abs(self.effects).sum(axis=1))
 
-    def shares(self, rows: Sequence[int], key: Callable[[Cause], Hashable]) -> dict[Hashable, float]:
+    def shares(self, rows: Sequence[int], key: Callable[[Cause], K]) -> dict[K, float]:
         """What part of the spread of some numbers together each group of causes makes up, the greatest first.
 
         Args:
@@ -50,7 +52,7 @@ class Stack:
         """
         variance = (self.effects[list(rows)] ** 2).sum(axis=0)
         total = float(variance.sum())
-        groups: dict[Hashable, float] = {}
+        groups: dict[K, float] = {}
         for cause, one in zip(self.causes, variance, strict=True):
             groups[key(cause)] = groups.get(key(cause), 0.0) + float(one)
         shares = {group: value / total for group, value in groups.items() if value > 0}

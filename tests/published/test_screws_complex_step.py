@@ -98,7 +98,9 @@ class Steps:
         turned = (about_t(-self.roll[:, place.bend]) @ seen[:, :, None])[:, :, 0]
         turn = np.arctan(turned[:, 0] / (self.radius[:, place.bend] - turned[:, 2]))
         nominal = place.share * self.angle[0, place.bend].real
-        return self.begins[place.stretch] @ self.bent(place.bend, turn + np.pi * np.round((nominal - turn.real) / np.pi))
+        return self.begins[place.stretch] @ self.bent(
+            place.bend, turn + np.pi * np.round((nominal - turn.real) / np.pi)
+        )
 
 
 def homogeneous(point: Complex) -> Complex:

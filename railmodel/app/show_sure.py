@@ -1,0 +1,240 @@
+"""How sure a job fits, to read: what it is laid against, which bend matters, the chances, and what would help."""
+
+from collections.abc import Iterator
+from math import degrees
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from railmodel.app.printed import grid
+from railmodel.app.sure_answer import Answer, Sure, causes, moving
+from railmodel.sureness.demands import Demand
+from railmodel.sureness.sample import Chance
+from railmodel.sureness.spread import WORDS
+from railmodel.sureness.stack import LIMIT
+from railmodel.sureness.what_if import WhatIf
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+TOLD = 4
+"""Causes named for each point."""
+
+SMALL = 0.05
+"""A cause of a smaller part than this is not named, but for the first."""
+
+SHOWN_GAPS = 6
+"""Shapes shown; JSON holds all."""
+
+HELPS = 5
+"""Tolerances shown; JSON holds all."""
+
+WORKING = {
+    "marks fixed": (
+        "Marks are all set out on the stock before the first bend: a bend that takes up more tube shortens the "
+        "straight behind it, and the next mark stays."
+    ),
+    "straights held": "Each bend is set out from the end of the bend before it, so that every straight is held.",
+}
+
+
+def show_sure(sure: Sure, console: "Console") -> None:
+    """Print all of it."""
+    for line in head_lines(sure):
+        console.print(Text(line))
+    _points(sure, console)
+    _joints(sure, console)
+    _gaps(sure, console)
+    console.print(Text("Which bend matters", style="bold"))
+    for line in cause_lines(sure):
+        console.print(Text(line))
+    console.print()
+    console.print(Text("Chance that it fits as a whole", style="bold"))
+    for line in whole_lines(sure):
+        console.print(Text(line))
+    console.print()
+    console.print(Text("What would help most: one tolerance halved", style="bold"))
+    for line in help_lines(sure):
+        console.print(Text(line))
+
+
+def head_lines(sure: Sure) -> Iterator[str]:
+    """What the answer rests on."""
+    data: dict[tuple[str, str], None] = {}
+    for one in sure.found.bent.values():
+        data.setdefault((one.part.name, one.datum_words))
+    yield "Datum: where each part is held when it is fitted; everything is measured from there."
+    for name, words in data:
+        yield f"  {name}: {words}"
+    yield WORKING[sure.found.working]
+    if any(one.part.hand != "single" for one in sure.found.bent.values()):
+        yield (
+            "Both hands of a pair are bent to one springback line; what is not known of it is the same for both."
+            if sure.hands == "together"
+            else "Each hand of a pair is calibrated by itself; what is not known of springback is drawn for each."
+        )
+    yield "How far off the shop's bends come out, one standard deviation (two pieces in three are within it):"
+    for source in sure.spread.sources:
+        yield f"  {source}"
+    for words in sure.found.left_out:
+        yield f"note: {words}"
+    yield ""
+
+
+def both(sure: Sure) -> Iterator[tuple[Demand, Chance, str]]:
+    """Every demand with its chance and whose it is; what stands on both hands of a pair alike comes once."""
+    found = list(zip(sure.chances.demands, sure.chances.met, strict=True))
+    seen: set[tuple[str, str, frozenset[str]]] = set()
+    for demand, chance in found:
+        key = (demand.kind, demand.name, demand.parts)
+        twin = any(other is not demand and (other.kind, other.name, other.parts) == key for other, _ in found)
+        if demand.kind == "joint" or not twin:
+            label = demand.measures[0].on
+            yield demand, chance, label
+        elif key not in seen:
+            seen.add(key)
+            yield demand, chance, f"{' and '.join(sorted(demand.parts))}, both hands"
+
+
+def _percent(chance: Chance) -> str:
+    return f"{percent(chance.value)} ± {max(100 * chance.error, 0.01):.2f}"
+
+
+def percent(value: float) -> str:
+    """A chance as people read it; never 100 or 0 % but where nothing can move."""
+    return f"{100 * value:.1f} %" if 0.001 <= value <= 0.999 else f"{100 * value:.2f} %"
+
+
+def _points(sure: Sure, console: "Console") -> None:
+    rows = [item for item in both(sure) if item[0].kind == "fit point"]
+    if not rows:
+        return
+    say, stack = sure.frame.say, sure.chances.stack
+    console.print(Text("Fit points: how far the gap spreads, and the chance that it is within tolerance", style="bold"))
+    table = grid("fit point", "part", "gap", "within", "spread", "root sum square", "worst case", "chance")
+    for demand, chance, label in rows:
+        (row,), (measure,) = demand.rows, demand.measures
+        cells = (
+            demand.name, label, say(measure.value), say((measure.high - measure.low) / 2),
+            say(float(sure.chances.spread[row])), say(float(stack.spread[row])), say(float(stack.worst()[row])),
+            _percent(chance),
+        )  # fmt: skip
+        table.add_row(*(Text(cell) for cell in cells))
+    console.print(table)
+    console.print(Text(
+        "spread: one standard deviation in the samples; root sum square: the same added up to first order; worst "
+        f"case: everything off by {LIMIT:g} standard deviations at once, the same way."
+    ))  # fmt: skip
+    console.print()
+
+
+def _joints(sure: Sure, console: "Console") -> None:
+    rows = [(demand, chance) for demand, chance, _ in both(sure) if demand.kind == "joint"]
+    if not rows:
+        return
+    found, say = sure.chances, sure.frame.say
+    console.print(Text("Joints: how far the ends spread, and the chance that they meet within limits", style="bold"))
+    table = grid("between", "gap", "aside", "up", "angle", "roll", "chance")
+    for demand, chance in rows:
+        gap, aside, up, tilt, lean, roll = (float(found.spread[row]) for row in demand.rows)
+        angles = (f"{degrees(value):.2f}" for value in ((tilt**2 + lean**2) ** 0.5, roll))
+        table.add_row(*(Text(cell) for cell in (demand.name, say(gap), say(aside), say(up), *angles, _percent(chance))))
+    console.print(table)
+
+
+def _gaps(sure: Sure, console: "Console") -> None:
+    found, say = sure.chances, sure.frame.say
+    rows = [item for item in both(sure) if item[0].kind == "clearance"]
+    if not rows:
+        return
+    rows.sort(key=lambda item: (item[1].value, _margin(sure, item[0])))
+    console.print(Text("Shapes to keep clear: least gap to first order, and the chance that it is kept", style="bold"))
+    table = grid("shape", "part", "gap", "wanted", "spread", "chance")
+    for demand, chance, label in rows[:SHOWN_GAPS]:
+        (row,), (measure,) = demand.rows, demand.measures
+        cells = (
+            demand.name, label, say(measure.value), say(measure.low), say(float(found.spread[row])), _percent(chance),
+        )  # fmt: skip
+        table.add_row(*(Text(cell) for cell in cells))
+    console.print(table)
+    if len(rows) > SHOWN_GAPS:
+        console.print(Text(f"{len(rows) - SHOWN_GAPS} more are surer than these."))
+    for check in sure.gaps:
+        console.print(Text(
+            f"{check.name} to {check.on}: in {check.samples} exact samples the gap differs from first order by "
+            f"{say(check.largest)} at most, in nineteen of twenty by less than {say(check.usual)}; the chance is "
+            f"{percent(check.exact.value)} exactly and {percent(check.linear.value)} to first order."
+        ))  # fmt: skip
+    console.print()
+
+
+def _margin(sure: Sure, demand: Demand) -> float:
+    """How many standard deviations a shape is clear by."""
+    (row,), (measure,) = demand.rows, demand.measures
+    return (measure.value - measure.low) / max(float(sure.chances.spread[row]), 1e-9)
+
+
+def cause_lines(sure: Sure) -> Iterator[str]:
+    """For each fit point and joint, which bends cause how much of its spread, the greatest first."""
+    for demand, _, _ in both(sure):
+        if demand.kind == "clearance":
+            continue
+        if not moving(sure, demand):
+            yield f"  {demand.name}: stands on the datum and does not move"
+            continue
+        told = causes(sure, demand)
+        told = told[:1] + [one for one in told[1:TOLD] if one["share"] >= SMALL]
+        first, *rest = told
+        says = f"{_cause(first, demand)} causes {_share(first)} of the spread at {demand.name}{_by(first)}"
+        yield f"  {', '.join([says, *(f'{_cause(one, demand)} {_share(one)}{_by(one)}' for one in rest)])}"
+
+
+def _share(one: Answer) -> str:
+    return f"{100 * one['share']:.0f} %"
+
+
+def _by(one: Answer) -> str:
+    """By which field of a bend, where it is nearly all by one."""
+    field, most = next(iter(one["fields"].items()))
+    alone = one["owner"].startswith("bend") and most >= (1 - SMALL) * one["share"]
+    return f" (by its {WORDS[field]})" if alone else ""
+
+
+def _cause(one: Answer, demand: Demand) -> str:
+    if one["part"] is None:
+        return f"not knowing the {one['owner']} better"
+    named = len(demand.parts) > 1
+    return f"{one['owner']} of {one['part']}" if named else str(one["owner"])
+
+
+def whole_lines(sure: Sure) -> Iterator[str]:
+    """The chance that each pair, and everything, fits."""
+    for name, chance in sure.chances.wholes.items():
+        yield f"  {name}: {_percent(chance)} (of {chance.samples} samples)"
+    never = [demand for demand, chance, _ in both(sure) if chance.met == 0]
+    for demand in never:
+        yield f"  {demand.name} is never met: it is missed as drawn; see railmodel check"
+
+
+def help_lines(sure: Sure) -> Iterator[str]:
+    """The tolerances that would buy the most."""
+    helps = [one for one in sure.what_ifs if one.average > 0][:HELPS]
+    if not helps:
+        yield "  nothing: all is as sure as it can be"
+    for one in helps:
+        gain = (
+            f"everything fits in {percent(one.after)} instead of {percent(one.before)}"
+            if one.after - one.before >= 0.0005
+            else f"a demand is met {100 * one.average:.2f} points more often on average"
+        )
+        yield f"  {_halved(one)}: {gain}"
+
+
+def _halved(one: WhatIf) -> str:
+    if one.common:
+        return f"the {one.owner} known twice as well (more test bends)"
+    field = WORDS[one.field]
+    of = f" of {one.part}" if one.part else ""
+    if one.owner == "cut length":
+        return f"half the spread of the cut length{of}"
+    return f"half the spread of the {field} at {one.owner}{of}"

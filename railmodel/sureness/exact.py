@@ -1,0 +1,113 @@
+"""How good first order is for clearances: exact gaps of many samples beside it. mm, radians."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from railmodel.fitting.bodies import rail_body
+from railmodel.fitting.clearance import gaps
+from railmodel.fitting.keep_clear import shapes_of
+from railmodel.frame import Frame
+from railmodel.geometry.centreline import Centreline, Pose
+from railmodel.geometry.rows import Array, BendRows, wrap
+from railmodel.sureness.march import Rails, columns_off, rails_off
+from railmodel.sureness.sample import Chance, Chances, draw
+from railmodel.sureness.sensitivity import Bent, Sensitivity
+
+SAMPLES: Final = 2000
+CHECKED: Final = 2
+"""How many clearances are checked: those least sure to be kept."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GapCheck:
+    """One clearance, exact and to first order.
+
+    Args:
+        name: of the shape.
+        on: label of the part.
+        samples: how many.
+        largest: largest difference, mm; the exact gap itself is never above the true one and up to 0.05 mm below.
+        usual: nineteen in twenty differ by less than this, mm.
+        exact: chance that the gap is kept, by the exact gaps.
+        linear: the same samples to first order.
+    """
+
+    name: str
+    on: str
+    samples: int
+    largest: float
+    usual: float
+    exact: Chance
+    linear: Chance
+
+
+def check_gaps(
+    frame: Frame, found: Sensitivity, chances: Chances, *, samples: int = SAMPLES, seed: int = 3
+) -> tuple[GapCheck, ...]:
+    """Work out the exact gaps of those clearances that are least sure to be kept."""
+    measures, spread = found.measures, chances.stack.spread
+    rows = [
+        row
+        for row, one in enumerate(measures)
+        if one.kind == "clearance" and spread[row] > 0 and found.bent[one.on].part.hand != "left"
+    ]
+    rows.sort(key=lambda row: (measures[row].value - measures[row].low) / spread[row])
+    drawn = draw(np.random.default_rng(seed), chances.stack.causes, samples)
+    return tuple(_check(frame, found, chances, row, drawn) for row in rows[:CHECKED])
+
+
+def _check(frame: Frame, found: Sensitivity, chances: Chances, row: int, drawn: Array) -> GapCheck:
+    measure = found.measures[row]
+    bent = found.bent[measure.on]
+    (shape,) = (shape for shape, _ in shapes_of(frame.source) if shape.name == measure.name)
+    hits = [
+        (column, by * cause.sigma.predictive * drawn[c])
+        for c, cause in enumerate(chances.stack.causes)
+        for column, by in cause.hits.get(measure.on, ())
+    ]
+    rails = rails_off(bent, found.working, columns_off(bent.columns, hits))
+    exact = np.array(
+        [
+            gaps([rail_body(measure.on, line, bent.part.section)], [shape])[0].gap
+            for line in laid_lines(bent, rails, drawn.shape[1])
+        ]
+    )
+    linear = measure.value + chances.stack.effects[row] @ drawn
+    off = np.sort(np.abs(exact - linear))
+    count = len(off)
+    return GapCheck(
+        name=measure.name, on=measure.on, samples=count, largest=float(off[-1]),
+        usual=float(off[round(0.95 * (count - 1))]), exact=Chance(int((exact >= measure.low).sum()), count),
+        linear=Chance(int((linear >= measure.low).sum()), count),
+    )  # fmt: skip
+
+
+def laid_lines(bent: Bent, rails: Rails, count: int) -> list[Centreline]:
+    """The centrelines of rails, each laid with its datum where it belongs, from the leading end."""
+    columns = [np.broadcast_to(np.array(each), (len(each), count)) for each in _columns(rails, count)]
+    straights, angle, radius, roll = columns
+    return [_line(bent, straights[:, k], angle[:, k], radius[:, k], roll[:, k]) for k in range(count)]
+
+
+def _columns(rails: Rails, count: int) -> list[Sequence[Array]]:
+    wide = np.zeros(count)
+    fields = (rails.straights, rails.angle, rails.radius, rails.roll)
+    return [[one + wide for one in field] for field in fields]
+
+
+def _line(bent: Bent, straights: Array, angle: Array, radius: Array, roll: Array) -> Centreline:
+    rows = BendRows.of(straights[:-1], wrap(np.diff(roll, prepend=0.0)), angle, radius, straights[-1])
+    line = Centreline(rows, bent.line.start)
+    here, there = (_datum(one, bent) for one in (line, bent.line))
+    turn = np.stack([there.t, there.s, there.u], axis=-1) @ np.stack([here.t, here.s, here.u])
+    start = line.start
+    moved = Pose(there.at + turn @ (start.at - here.at), turn @ start.t, turn @ start.s, turn @ start.u)
+    return Centreline(rows, moved)
+
+
+def _datum(line: Centreline, bent: Bent) -> Pose:
+    stretch = line.stretches[bent.datum.stretch]
+    return stretch.pose(stretch.length * bent.datum.share)
