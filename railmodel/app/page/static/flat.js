@@ -44,7 +44,7 @@ export class Flat {
     const { layers, state } = this;
     layers.shapes.replaceChildren(...state.shapes.flatMap((shape) => (shape.outline ? [svg('path', { d: shape.outline[this.kind].map((ring) => this.ring(ring)).join('') }, svg('title', {}, shape.name))] : [])));
     layers.parts.replaceChildren(...state.parts.flatMap((part) => [
-      svg('path', { class: `tone-${part.tone % 4}`, d: part.outline[this.kind].map((ring) => this.ring(ring)).join('') }, svg('title', {}, part.id)),
+      svg('g', { class: `tone-${part.tone % 4}` }, svg('title', {}, part.id), part.outline[this.kind].map((ring) => svg('path', { d: this.ring(ring) }))),
       svg('polyline', { points: part.line.map((at) => this.spot(at).join(' ')).join(' ') }),
     ]));
     this.drawMarks();
@@ -92,12 +92,13 @@ export class Flat {
       const [cx, cy] = this.spot(this.place.at);
       picked.push(svg('circle', { class: `ring ${this.place.level}`, cx, cy, r: 14 * pixel }));
     }
-    const close = gaps(this.state);
+    const near = (at) => this.kind === 'plan' || at[1] >= -1e-6; // of a pair the side view names the right hand, which is the one written
+    const close = gaps(this.state).filter(({ from }) => near(from));
     this.layers.gaps.replaceChildren(...close.flatMap((gap) => {
       const [[x1, y1], [x2, y2]] = [this.spot(gap.from), this.spot(gap.to)];
       return [svg('line', { class: gap.kind, x1, y1, x2, y2 }), ...text(gap.badge, gap.to, `gap ${gap.kind}`, gap.words)];
     }));
-    const badges = points(this.state).filter(({ at }) => this.kind === 'plan' || at[1] >= 0);
+    const badges = points(this.state).filter(({ at }) => near(at));
     this.layers.marks.replaceChildren(...badges.flatMap(({ badge, at, words, kind }) => text(badge, at, `badge ${kind}`, words)), ...picked);
   }
 

@@ -31,7 +31,7 @@ export class Form {
     this.entered = (field) => entered(field.at);
     this.fields = new Map(); // from a key to its field
     this.wrong = new Map(); // from a key to {typed, says}
-    this.open = new Set(['parts']);
+    this.open = new Set(['parts', 'parts/0']);
     this.groups = GROUPS.map((group) => {
       const body = make('div', { class: 'body' });
       const count = make('span', { class: 'count' });
@@ -142,7 +142,7 @@ export class Form {
   }
 
   offer(node, at, source) {
-    return node.begin ? [this.button(`Add: ${node.label}`, () => ({ op: 'set', at, value: node.begin(source, this.state) }))] : [];
+    return node.begin ? [this.button(node.offer || `Add: ${node.label}`, () => ({ op: 'set', at, value: node.begin(source, this.state) }))] : [];
   }
 
   fieldset(node, at, kind, inside) {

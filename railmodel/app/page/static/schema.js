@@ -42,13 +42,13 @@ const freePlace = group('The solver may move it', {
   x: range('Along X', { ...maybe, begin: (data) => same(data[0]) }),
   y: range('Along Y', { ...maybe, begin: (data) => same(data[1]) }),
   z: range('Along Z', { ...maybe, begin: (data) => same(data[2]) }),
-}, { ...maybe, begin: (data) => ({ z: same(placeOf(data)[2]) }), from: (data) => placeOf(data) });
+}, { ...maybe, offer: 'Let the solver move it', begin: (data) => ({ z: same(placeOf(data)[2]) }), from: (data) => placeOf(data) });
 const placeOf = (data) => (Array.isArray(data) ? data : data.at || ['0', '0', '0']);
 
 const POINT = group('', { at: vector('Place'), die, radius, free: freePlace }, { dense: true });
 const END = group('', { at: vector('Place'), free: freePlace }, { dense: true });
 
-const bendKeys = { toward: face('Toward'), angle: angle('Angle'), die, radius, free: group('The solver may change it', { angle: range('Angle') }, { ...maybe, begin: (data) => ({ angle: same(data.angle) }) }) };
+const bendKeys = { toward: face('Toward'), angle: angle('Angle'), die, radius, free: group('The solver may change it', { angle: range('Angle') }, { ...maybe, offer: 'Let the solver change it', begin: (data) => ({ angle: same(data.angle) }) }) };
 const offsetKeys = { toward: face('Toward'), by: length('By'), angle: angle('Angle', maybe), over: length('Over', maybe), die, radius };
 const STEP = {
   kind: 'variant',
@@ -58,14 +58,14 @@ const STEP = {
     bend: { label: 'bend', node: group('', bendKeys), begin: (state) => ({ toward: 'top', angle: '20', ...someBend(state) }) },
     offset: { label: 'offset', node: group('', offsetKeys), begin: (state) => ({ toward: 'top', by: state.unit === 'in' ? '4' : '100', angle: '20', ...someBend(state) }) },
   },
-  beside: { free: range('The solver may make it', { ...maybe, begin: (data) => same(data.straight), goes: ['straight'] }) },
+  beside: { free: range('The solver may make it', { ...maybe, offer: 'Let the solver change it', begin: (data) => same(data.straight), goes: ['straight'] }) },
 };
 const someBend = (state) => (state.choices.dies.length ? {} : { radius: state.unit === 'in' ? '7' : '180' });
 const ROW = group('', {
   distance: length('Straight before'), rotation: angle('Rotation'), angle: angle('Angle'), die, radius,
   free: group('The solver may change it', {
     distance: range('Straight', { ...maybe, begin: (row) => same(row.distance) }), angle: range('Angle', { ...maybe, begin: (row) => same(row.angle) }),
-  }, { ...maybe, from: (row) => row, begin: (row) => ({ distance: same(row.distance) }) }),
+  }, { ...maybe, offer: 'Let the solver change it', from: (row) => row, begin: (row) => ({ distance: same(row.distance) }) }),
 }, { dense: true });
 const START = group('Where its front end is', {
   at: vector('Place', { ...maybe, begin: () => ['0', '0', '0'] }), heading: vector('Way it points', { ...maybe, begin: () => ['1', '0', '0'] }),
