@@ -6,7 +6,7 @@ that is made weaker step by step (a penalty method: J. Nocedal and S. J. Wright,
 each range; where they cannot, at the least sum of squares of the misses, an angle counting as what it makes at `ARM`.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -19,6 +19,9 @@ from railmodel.fitting.near import MARGIN, Clearances, NearPlaces
 from railmodel.fitting.problem import Problem
 from railmodel.fitting.wishes import Group, Wish
 from railmodel.geometry.rows import Array
+
+Tell = Callable[[float, int, int], None]
+"""Hears the least miss so far (mm, summed; 0 when every wish is met), and how many shapes of how many are looked at."""
 
 ARM = 300.0
 """An angle counts as the length it makes at this distance, mm."""
@@ -185,6 +188,7 @@ def solve(
     starts: int = STARTS,
     near: Sequence[Array] = (),
     any_will_do: bool = False,
+    tell: Tell | None = None,
 ) -> Answer:
     """The least changed shape that meets the wishes, or the least miss where none does.
 
@@ -195,6 +199,7 @@ def solve(
             Latin hypercube.
         near: scaled values (k,) to start from before all others.
         any_will_do: stop at the first shape that meets them, however large the change.
+        tell: hears of every shape looked at.
     """
     on = np.array([asked is None or i in asked for i in range(len(task.wishes))], dtype=bool)
     written = task.problem.written
@@ -206,10 +211,13 @@ def solve(
     best = before
     for pulls, goal in ([] if any_will_do else [(_PULLS, aims)]) + [(_PULLS if any_will_do else _AGAIN, limits)]:
         lanes = _descend(task, lanes, on, goal, pulls, None)
-        for x in _distinct(task, lanes, on):
+        ends = _distinct(task, lanes, on)
+        for number, x in enumerate(ends, start=1):
             answer = _settled(task, x, on, goal)
             if _rank(answer) < _rank(best):
                 best = answer
+            if tell is not None:
+                tell(0.0 if best.ok else best.total, number, len(ends))
             if any_will_do and best.ok:
                 break
         if best.ok:

@@ -14,7 +14,7 @@ from railmodel.fitting.near import clearances_of
 from railmodel.fitting.open_dies import at_level, level_count, naming, open_parts, same_dies, same_ways
 from railmodel.fitting.problem import problem_of, right_part
 from railmodel.fitting.rounding import land_angles, land_lengths
-from railmodel.fitting.solve import STARTS, Answer, Task, solve
+from railmodel.fitting.solve import STARTS, Answer, Task, Tell, solve
 from railmodel.fitting.variables import Variable, variables_of
 from railmodel.fitting.wish_groups import LargestAngle
 from railmodel.fitting.write_back import DIGITS, changes_of
@@ -70,8 +70,9 @@ class Solved:
 
 
 def solve_job(
-    source: JobFile, limits: Callable[[Frame], LargestAngle], *, step: float | None = None, starts: int = STARTS
-) -> Solved:
+    source: JobFile, limits: Callable[[Frame], LargestAngle], *, step: float | None = None, starts: int = STARTS,
+    tell: Tell | None = None,
+) -> Solved:  # fmt: skip
     """Solve a job.
 
     Args:
@@ -79,6 +80,7 @@ def solve_job(
         limits: what a shop can bend, of a frame.
         step: step on which angles are to land, radians; None leaves them where they are.
         starts: starting shapes to try.
+        tell: hears of every shape looked at.
 
     Raises:
         InputError: no value is free, no value makes a shape, or a keep-clear file cannot be used.
@@ -102,7 +104,7 @@ def solve_job(
             before = None
             if first.source is source:
                 before = _measured(task if frame is first else _task(first, variables, limits(first), []))
-            answer = solve(task, starts=starts)
+            answer = solve(task, starts=starts, tell=tell)
             if not (answer.ok or last):
                 break
             solved = _finished(source, task, answer, before, step, {})
