@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from itertools import product
-from math import asin
+from math import asin, hypot
 
 from exporters.dxf import Point, Sheet
 from exporters.flat_notes import Block
@@ -31,8 +31,11 @@ def draw_feet(sheet: Sheet, flat: FlatShape, room: Room, small: float, spots: Se
     """
     places = [(spot, flat.strip_of(spot.face)) for spot in spots]
     boxes = [_mark(sheet, flat, spot, strip) for spot, strip in places]
-    for (spot, strip), box in zip(places, boxes, strict=True):
-        any(_letter(sheet, room, Block((spot.letter,), size * small), box, strip) for size in (2.0, 1.5, 1.0))
+    for i, ((spot, strip), box) in enumerate(zip(places, boxes, strict=True)):
+        others = [other for other in (*boxes[:i], *boxes[i + 1 :]) if _apart(other, box) < 20 * small and other != box]
+        others = [other for other in others if not box.within(other)]  # a hole is told from its plate by its size
+        blocks = [Block((spot.letter,), size * small) for size in (2.0, 1.5, 1.0)]
+        any(_letter(sheet, room, block, box, others, strip) for block in blocks)
     room.walls += boxes
 
 
@@ -98,23 +101,33 @@ def _distinct(corners: Sequence[Point]) -> list[Point]:
     ]
 
 
-def _letter(sheet: Sheet, room: Room, block: Block, box: Rect, strip: Strip) -> bool:
-    """The letter as near beside its mark as there is room on its face; whether there was any."""
-    wide, tall = block.size
-    border = Rect(box.left - 1e9, strip.flat[0], box.right + 1e9, strip.flat[1])
-    if border.high - border.low < tall:
-        border = Rect(border.left, strip.low, border.right, strip.high)
-    middle = (box.left + box.right) / 2, (box.low + box.high) / 2
-    beyond = [(box.right + wide / 2, 1), (box.left - wide / 2, -1)]
-    level = [middle[1], strip.middle, strip.middle + strip.height / 4, strip.middle - strip.height / 4]
-    spots = [
-        *((x, y) for y in (box.high + tall / 2, box.low - tall / 2) for x in (middle[0], box.left, box.right)),
-        *((x + side * step * wide, y) for step, (x, side), y in product((0, 1, 2, 4, 8), beyond, level)),
-    ]
-    for x, y in spots:
-        rect = block.around(x, y)
-        if rect.within(border) and room.free(rect):
+def _letter(sheet: Sheet, room: Room, block: Block, own: Rect, others: Sequence[Rect], strip: Strip) -> bool:
+    """The letter beside its mark on its face, nearer to it than to any other; whether there was room."""
+    for rect in _beside(block, own, strip):
+        if room.free(rect) and all(_apart(rect, own) < _apart(rect, other) for other in others):
             room.texts.append(rect)
-            block.draw(sheet, x, y, "TEXT")
+            block.draw(sheet, (rect.left + rect.right) / 2, (rect.low + rect.high) / 2, "TEXT")
             return True
     return False
+
+
+def _beside(block: Block, box: Rect, strip: Strip) -> Iterator[Rect]:
+    """Places for a letter about a box, the best first, on the flat of the face where that is high enough."""
+    wide, tall = block.size
+    low, high = strip.flat if strip.flat[1] - strip.flat[0] >= tall else (strip.low, strip.high)
+    middle = (box.left + box.right) / 2, (box.low + box.high) / 2
+    level = [middle[1], strip.middle, strip.middle + strip.height / 4, strip.middle - strip.height / 4]
+    over = product((box.high + tall / 2, box.low - tall / 2), (middle[0], box.left, box.right))
+    beyond = product((0, 1, 2, 4), (1, -1), level)
+    for x, y in (
+        *((x, y) for y, x in over),
+        *(((box.right if way > 0 else box.left) + way * (step + 0.5) * wide, y) for step, way, y in beyond),
+    ):
+        if low <= y - tall / 2 and y + tall / 2 <= high:
+            yield Rect.around(x, y, wide, tall)
+
+
+def _apart(one: Rect, other: Rect) -> float:
+    """Distance between two rectangles; 0 where they meet."""
+    across = max(one.left - other.right, other.left - one.right, 0.0)
+    return float(hypot(across, max(one.low - other.high, other.low - one.high, 0.0)))
