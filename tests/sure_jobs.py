@@ -15,6 +15,20 @@ units: mm
 spread: {angle: 0.3, distance: 0.8, roll: 0.2, radius: 1.5}
 """
 
+TESTED = """\
+shop: Test shop
+units: mm
+test_bends: bends.csv
+dies:
+  hard 200: {height: 80, width: 40, way: hard, radius: 200}
+spread: {distance: 0.5}
+"""
+BENDS = "die,tube,set_angle,measured_angle,tube_used\n" + "".join(
+    f"hard 200,main,{angle},{angle - 1.2 - 0.01 * angle + off},{200 * np.radians(angle - 1.2) * 0.985 + use}\n"
+    for angle, off, use in ((12, 0.3, 0.2), (20, -0.35, -0.5), (31, 0.2, 0.7), (46, -0.3, -0.4), (62, 0.25, 0.3))
+)
+"""Five test bends that scatter by about a third of a degree and half a millimetre."""
+
 Row = tuple[float, float, float, float]
 """Distance, rotation, angle, radius."""
 
