@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from exporters.sheets.measure_first import measure_first
 from exporters.sheets.stopped import found_by, stops_of, unbuilt
 from exporters.sheets.typeset import Data, typeset
 from exporters.sheets.words import Paper, finished_angle, hand_of, head, paper_of, plain, section_words, set_angle
@@ -59,6 +60,7 @@ def _page(frame: Frame, plan: PartPlan) -> Data:
         "seam": "not given" if part.seam is None else f"on the {part.seam} face",
         "bends": bends,
         "lengths": _lengths(frame, plan),
+        "first": measure_first(frame, part),
     }
 
 

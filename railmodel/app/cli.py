@@ -52,6 +52,13 @@ class Dxf(StrEnum):
     r12 = "r12"
 
 
+class Shown(StrEnum):
+    """Ways to show an answer."""
+
+    text = "text"
+    json = "json"
+
+
 def _version(wanted: bool) -> None:
     if wanted:
         typer.echo(f"railmodel {__version__}")
@@ -152,6 +159,59 @@ def fit(
     from railmodel.app.fit_command import run_fit
 
     raise typer.Exit(run_fit(job, as_json=as_json, write=write, angles=angles, starts=starts))
+
+
+RecordPath = Annotated[
+    Path, typer.Argument(metavar="RECORD", help="What was measured (YAML or CSV).", show_default=False)
+]
+RecordPart = Annotated[str | None, typer.Option(help="The part it is of, instead of what the record says.")]
+RecordHand = Annotated[Hand | None, typer.Option(help="The hand it is of, instead of what the record says.")]
+MarksFixed = Annotated[
+    bool, typer.Option("--marks-fixed/--straights-held", help="Marks all set out first, or bend by bend.")
+]
+
+
+@app.command(epilog="Example: railmodel measured hauler.yaml right_rail.yaml --datum 'straight 2'")
+def measured(
+    job: JobPath,
+    record: RecordPath,
+    part: RecordPart = None,
+    hand: RecordHand = None,
+    datum: Annotated[str | None, typer.Option(help="Lay it on this as well: rear, or a straight by number.")] = None,
+    marks_fixed: MarksFixed = True,
+    format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
+    paper: Annotated[Path | None, typer.Option(help="PDF file to write as well.")] = None,
+) -> None:
+    """Say how a bent piece came out, from what was measured: its shape, how sure, and how far off it is where."""
+    from railmodel.app.piece_command import run_measured
+
+    if paper is not None:
+        _check_target(paper)
+    status = run_measured(
+        job, record, part=part, hand=hand, datum=datum, as_json=format is Shown.json, paper=paper,
+        working="marks fixed" if marks_fixed else "straights held",
+    )  # fmt: skip
+    raise typer.Exit(status)
+
+
+@app.command(epilog="Example: railmodel correct hauler.yaml right_rail.yaml --log")
+def correct(
+    job: JobPath,
+    record: RecordPath,
+    part: RecordPart = None,
+    hand: RecordHand = None,
+    marks_fixed: MarksFixed = True,
+    format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
+    log: Annotated[bool, typer.Option("--log", help="Add its bends to the shop's record of test bends.")] = False,
+) -> None:
+    """Say what to change for the next piece, or, where the record is of one half bent, on this one."""
+    from railmodel.app.piece_command import run_correct
+
+    status = run_correct(
+        job, record, part=part, hand=hand, as_json=format is Shown.json, log=log,
+        working="marks fixed" if marks_fixed else "straights held",
+    )  # fmt: skip
+    raise typer.Exit(status)
 
 
 @app.command(epilog="Example: railmodel plan hauler.yaml")

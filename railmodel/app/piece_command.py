@@ -1,0 +1,131 @@
+"""`railmodel measured` and `railmodel correct`: a record of measurements, the shape it tells of, what to change."""
+
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from railmodel.app.finding_lines import finding_lines
+from railmodel.as_bent.deviations import Laying
+from railmodel.as_bent.piece import RULE, Piece, read_piece
+from railmodel.as_bent.to_bender import log_piece, next_for, rest_for
+from railmodel.findings import Finding, stops, worst_first
+from railmodel.frame import build_frame
+from railmodel.job.reader import read_job
+from railmodel.sureness.datum import Datum, parse_datum
+from railmodel.sureness.screws import Working
+
+BEST: str = "best fit"
+
+
+def run_measured(
+    job: Path, record: Path, *, part: str | None, hand: str | None, datum: str | None, as_json: bool,
+    paper: Path | None, working: Working = "marks fixed",
+) -> int:  # fmt: skip
+    """Say how a piece came out.
+
+    Args:
+        job: the job file.
+        record: the record.
+        part: which part, instead of what the record says.
+        hand: which hand, likewise.
+        datum: what to lay it on beside its front end, its main straight and the best fit; None = nothing.
+        as_json: print JSON.
+        paper: PDF to write as well.
+        working: how the shop works.
+
+    Returns:
+        Exit status: 1 where the record cannot be of that piece, or a fit point is missed even where it fits best.
+    """
+    piece, layings, findings = look(job, record, part=part, hand=hand, datum=datum, working=working)
+    if paper is not None:
+        from exporters.sheets.as_bent import write_as_bent
+
+        write_as_bent(piece, layings, findings, paper)
+    if as_json:
+        from railmodel.app.piece_answer import measured_answer
+
+        _print(measured_answer(piece, layings, findings))
+    else:
+        from railmodel.app.printed import printer
+        from railmodel.app.show_piece import show_measured
+
+        for line in finding_lines(findings):
+            typer.echo(line)
+        show_measured(piece, layings, printer())
+    return 1 if stops(findings) else 0
+
+
+def look(
+    job: Path, record: Path, *, part: str | None, hand: str | None, datum: str | None, working: Working
+) -> tuple[Piece, tuple[Laying, ...], list[Finding]]:
+    """A piece, how far off it is each way it is laid, and what is to be said of both."""
+    frame = build_frame(read_job(job))
+    piece = read_piece(frame, record, part=part, hand=hand, working=working)
+    made = piece.bent == piece.rail.columns.bends
+    data = [Datum("front"), Datum("main")] if made else [Datum(piece.part.leading_end)]
+    if datum is not None:
+        data.append(parse_datum(datum, [one.name for one in frame.parts]))
+    layings = piece.layings(data)
+    return piece, layings, worst_first([*piece.findings, *missed(piece, layings)])
+
+
+def missed(piece: Piece, layings: Sequence[Laying]) -> Iterator[Finding]:
+    """Fit points out of their tolerance even where the piece fits best."""
+    say = piece.frame.say
+    for one in next((laying.deviations for laying in layings if laying.name == BEST), ()):
+        fit = one.target.fit
+        if one.ok is False and one.gap is not None and fit is not None:
+            want = fit.point.gap
+            says = (
+                f"{one.target.name} on {piece.part.label} stands {say(one.gap)} from its face even where the piece "
+                f"fits best, and {say(want.want)} within {say(want.within)} is wanted; hold the piece: re-bend, shim "
+                "or reject it"
+            )
+            yield Finding(
+                rule=RULE, level="stop", says=says, part=piece.part.name, hand=piece.part.hand, found=one.gap,
+                needs=want.want, unit="length",
+            )  # fmt: skip
+
+
+def run_correct(
+    job: Path, record: Path, *, part: str | None, hand: str | None, as_json: bool, log: bool,
+    working: Working = "marks fixed",
+) -> int:  # fmt: skip
+    """Say what to change, and add the piece's bends to the record of test bends where asked.
+
+    Returns:
+        Exit status: 0.
+
+    Raises:
+        InputError: the record cannot be of that piece, or adding to the record of test bends.
+    """
+    frame = build_frame(read_job(job))
+    piece = read_piece(frame, record, part=part, hand=hand, working=working)
+    half = piece.bent < piece.rail.columns.bends
+    following, rest = (None, rest_for(piece)) if half else (next_for(piece), None)
+    logged = log_piece(piece) if log else None
+    if as_json:
+        from railmodel.app.piece_answer import correct_answer
+
+        _print(correct_answer(piece, piece.findings, following=following, rest=rest, logged=logged))
+    else:
+        from railmodel.app.printed import printer
+        from railmodel.app.show_piece import show_logged, show_next, show_rest
+
+        for line in finding_lines(piece.findings):
+            typer.echo(line)
+        console = printer()
+        if following is not None:
+            show_next(piece, following, console)
+        if rest is not None:
+            show_rest(piece, rest, console)
+        if logged is not None:
+            show_logged(logged, console)
+    return 0
+
+
+def _print(answer: dict[str, Any]) -> None:
+    typer.echo(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))

@@ -1,0 +1,225 @@
+"""What to change for the next piece, from what one piece measured. mm, radians.
+
+One piece shows what is wrong with the settings and what chance did, mixed. What lies within twice the scatter of a bend
+and of its measurement together is left alone; up to four times, half of it is corrected; beyond, all of it. So chance
+alone is made worse by 3 % (root mean square) and an error of ten times the scatter is cut by more than five
+(derived from the normal distribution; half-steps are common practice, no source). What all bends of one die have in
+common is judged first, since it shows in all of them; what is left of each bend by itself is judged after that.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import tan
+from typing import Final, Literal
+
+import numpy as np
+
+from railmodel.as_bent.estimate import Solution
+from railmodel.as_bent.rail import Rail
+from railmodel.bending.mark_out import MarkOut
+from railmodel.bending.springback import Springback
+from railmodel.geometry.rows import Array
+
+LEAVE: Final = 2.0
+"""Nothing is changed within so many standard deviations, and"""
+
+HALF: Final = 4.0
+"""half of it within so many."""
+
+MOST_SHIM: Final = 0.035
+"""A plane further off than this (2 degrees) is no matter for a shim, radians (common practice, no source)."""
+
+StepKind = Literal["leave", "half", "all"]
+SHARE: Final[dict[StepKind, float]] = {"leave": 0.0, "half": 0.5, "all": 1.0}
+
+
+def step_for(error: float, sigma: float) -> StepKind:
+    """How much of an error to correct, by its standard deviation.
+
+    >>> step_for(0.3, 0.2), step_for(-0.7, 0.2), step_for(1.0, 0.2)
+    ('leave', 'half', 'all')
+    """
+    size = abs(error)
+    return "leave" if size <= LEAVE * sigma else "half" if size <= HALF * sigma else "all"
+
+
+def steps_for(errors: Array, sigmas: Array, groups: Sequence[object]) -> tuple[Array, Array]:
+    """How much of each error to correct, what a group has in common judged first.
+
+    Args:
+        errors: (n,).
+        sigmas: (n,) what chance and measuring give each.
+        groups: (n,) errors of equal groups may have a common part, such as the springback of one die.
+
+    Returns:
+        (n,) what to take off each, and (n,) the common part of that.
+    """
+    common = np.zeros(len(errors))
+    own = np.zeros(len(errors))
+    for group in dict.fromkeys(groups):
+        mine = np.array([other == group for other in groups])
+        weights = 1 / sigmas[mine] ** 2
+        middle, sigma = float(weights @ errors[mine] / weights.sum()), float(weights.sum() ** -0.5)
+        if mine.sum() > 1:
+            common[mine] = SHARE[step_for(middle, sigma)] * middle
+        left = errors[mine] - (middle if mine.sum() > 1 else 0.0)
+        alone = np.sqrt(sigmas[mine] ** 2 - (sigma**2 if mine.sum() > 1 else 0.0))
+        own[mine] = [SHARE[step_for(float(e), float(s))] * e for e, s in zip(left, alone, strict=True)]
+    return common + own, common
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BendCorrection:
+    """What to change at one bend.
+
+    Args:
+        bend: its number from the leading end.
+        error: finished less planned angle, radians.
+        sigma: standard deviation that chance and measuring give it.
+        taken_off: how much of it is corrected, radians, and
+        common: how much of that is common to all bends of its die.
+        set_was: what the bender was set to.
+        set_now: what to set, rounded to the controller's step.
+        mark_was: mark on the flat tube, mm.
+        mark_now: likewise.
+        roll: how far its plane was off on the tube, right-handed about the travel direction, and
+        roll_step: how much of that to correct.
+        turn: how far to turn the tube before this bend, right-handed about the travel direction.
+        shim: what to put under one edge of the face it rests on, mm; 0 for none, None where a shim is no cure.
+    """
+
+    bend: int
+    error: float
+    sigma: float
+    taken_off: float
+    common: float
+    set_was: float
+    set_now: float
+    mark_was: float
+    mark_now: float
+    roll: float
+    roll_step: StepKind
+    turn: float
+    shim: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StraightCorrection:
+    """How far a straight was off beyond what the angle before it explains.
+
+    Args:
+        straight: its number from the leading end.
+        error: mm, too long is positive.
+        sigma: what chance and measuring give it.
+        step: how much of it to correct.
+    """
+
+    straight: int
+    error: float
+    sigma: float
+    step: StepKind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextPiece:
+    """Everything to change for the next piece.
+
+    Args:
+        bends: bend by bend.
+        straights: straight by straight.
+        cut_was: cut length, mm.
+        cut_now: likewise.
+    """
+
+    bends: tuple[BendCorrection, ...]
+    straights: tuple[StraightCorrection, ...]
+    cut_was: float
+    cut_now: float
+
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing is to be changed."""
+        return all(one.step == "leave" for one in self.straights) and all(
+            one.taken_off == 0 and one.roll_step == "leave" for one in self.bends
+        )
+
+
+def next_piece(
+    solution: Solution,
+    rail: Rail,
+    marks: MarkOut,
+    springback: Sequence[Springback],
+    dies: Sequence[object],
+    was_set: Array,
+    angle_step: float,
+) -> NextPiece:
+    """What to change for the next piece.
+
+    Args:
+        solution: the piece as bent.
+        rail: the part with the spread it had before anything was measured.
+        marks: how it was marked out.
+        springback: of the tool of each bend.
+        dies: (n,) what each bend is made with; errors of bends of one die may have a common part.
+        was_set: (n,) what the bender was set to, radians.
+        angle_step: step of the set angle, radians; 0 for none.
+    """
+    columns, off = rail.columns, solution.off
+    n = columns.bends
+    straights = _straights(solution, rail)
+    moved = -np.cumsum([SHARE[one.step] * one.error for one in straights])
+    angle, roll = columns.block("angle"), columns.block("roll")
+    sigmas = np.sqrt(np.diag(solution.spread) + rail.spread**2)
+    taken, common = steps_for(off[angle], sigmas[angle], dies)
+    bends = []
+    for i in range(n):
+        exact = float(was_set[i]) - float(taken[i]) * (1 + springback[i].proportional)
+        rolled = float(off[roll][i] + np.sum(off[columns.block("rotation")][: i + 1]))
+        rolls = step_for(rolled, float(sigmas[roll][i]) or float(sigmas[columns.block("rotation")][i]))
+        turn = SHARE[rolls] * rolled
+        across = _resting(marks, i)
+        bends.append(
+            BendCorrection(
+                bend=i + 1, error=float(off[angle][i]), sigma=float(sigmas[angle][i]), taken_off=float(taken[i]),
+                common=float(common[i]), set_was=float(was_set[i]),
+                set_now=_rounded(exact, angle_step) if taken[i] else float(was_set[i]),
+                mark_was=marks.bends[i].mark, mark_now=marks.bends[i].mark + float(moved[i]),
+                roll=rolled, roll_step=rolls, turn=turn,
+                shim=None if abs(turn) > MOST_SHIM else across * tan(abs(turn)),
+            )
+        )  # fmt: skip
+    return NextPiece(
+        bends=tuple(bends), straights=tuple(straights), cut_was=marks.cut_length,
+        cut_now=marks.cut_length + float(moved[-1]),
+    )  # fmt: skip
+
+
+def _rounded(angle: float, step: float) -> float:
+    return round(angle / step) * step if step else angle
+
+
+def _resting(marks: MarkOut, i: int) -> float:
+    """Width of the face the tube rests on for a bend, in the plane of the bend, mm."""
+    part = marks.reading.part
+    return part.depth_toward(marks.bends[i].bend.toward)
+
+
+def _straights(solution: Solution, rail: Rail) -> list[StraightCorrection]:
+    """How far each straight is off beyond what angle and radius of the bend before it explain."""
+    columns, n = rail.columns, rail.columns.bends
+    mixed = np.zeros((n + 1, columns.count))
+    for i in range(n):
+        mixed[i, columns.of("distance", i + 1)] = 1.0
+        if rail.working == "marks fixed":
+            mixed[i + 1, columns.of("distance", i + 1)] = -1.0
+            mixed[i + 1, columns.of("tube use", i + 1)] = -1.0
+    mixed[n, columns.tail] = 1.0
+    errors, measured = mixed @ solution.off, solution.sigma(mixed)
+    chance = np.sqrt(mixed**2 @ rail.spread**2)
+    return [
+        StraightCorrection(
+            straight=i, error=float(errors[i]), sigma=float(np.hypot(measured[i], chance[i])),
+            step=step_for(float(errors[i]), float(np.hypot(measured[i], chance[i]))),
+        )
+        for i in range(n + 1)
+    ]  # fmt: skip

@@ -1,0 +1,252 @@
+"""The most likely shape of a bent tube: weighted least squares of its readings about the shape planned.
+
+Every value of the bend table is drawn to its plan by the shop's own spread (a prior: a reading like any other), so
+that any subset of readings gives an answer. A reading, or a plan, that does not go with all the rest is found by its
+residual over that residual's standard deviation, the worst first (data snooping: W. Baarda, A testing procedure for
+use in geodetic networks, 1968; from memory). mm, radians.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+
+from railmodel.as_bent.measured import Measured
+from railmodel.as_bent.rail import Rail, Readings, table_rows
+from railmodel.fitting.least_squares import descend
+from railmodel.geometry.centreline import Centreline
+from railmodel.geometry.rows import Array
+
+WILD: Final = 4.0
+"""A residual beyond so many of its standard deviations is looked into."""
+
+TIE: Final = 0.02
+"""Two that stick out alike within this part cannot be told apart."""
+
+Explained = Callable[[Measured, float, float], bool]
+"""Whether a usual slip turns a reading into what was expected of it, with the standard deviation of the difference."""
+
+_WIDE: Final = 30.0
+"""How many times wider the plan's spread is taken while readings are held against each other."""
+
+_REACH: Final = 60.0
+"""The shape is looked for within so many standard deviations."""
+
+_NOTHING: Final = 0.01
+"""A reading of which the others check less than this part cannot be found odd."""
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """The best shape for some readings.
+
+    Args:
+        readings: what it was fitted to.
+        unknowns: (u,) in standard deviations of the prior.
+        covariance: (u, u) likewise.
+        slopes: (m, u) derivatives of the readings there, in standard deviations of each.
+        residuals: (m,) read less found, likewise.
+    """
+
+    readings: Readings
+    unknowns: Array
+    covariance: Array
+    slopes: Array
+    residuals: Array
+
+    @cached_property
+    def off(self) -> Array:
+        """(6 n + 1,) how far each value of the bend table is off, mm and radians."""
+        return self.readings.off(self.unknowns * self.readings.scale)
+
+    @cached_property
+    def line(self) -> Centreline:
+        """The tube as bent, from the leading end as planned."""
+        return self.readings.rail.line(self.off)
+
+    @cached_property
+    def spread(self) -> Array:
+        """(6 n + 1, 6 n + 1) covariance of the values of the bend table."""
+        rail = self.readings.rail
+        count = len(rail.free)
+        size = self.readings.scale[:count]
+        found = np.zeros((rail.columns.count, rail.columns.count))
+        found[rail.free[:, None], rail.free] = self.covariance[:count, :count] * np.outer(size, size)
+        return found
+
+    @cached_property
+    def shares(self) -> Array:
+        """(m,) how much of each reading the others do not hold, its redundancy: 1 = all of it is checked by them."""
+        return np.asarray(1.0 - np.einsum("mi,ij,mj->m", self.slopes, self.covariance, self.slopes))
+
+    @cached_property
+    def oddness(self) -> Array:
+        """(m,) residual of each reading over the residual's standard deviation."""
+        return np.where(self.shares > _NOTHING, self.residuals / np.sqrt(np.maximum(self.shares, _NOTHING)), 0.0)
+
+    @cached_property
+    def plan_oddness(self) -> Array:
+        """(free,) the same for what was planned."""
+        count = len(self.readings.rail.free)
+        left = 1.0 - np.diag(self.covariance)[:count]
+        return np.where(left > _NOTHING, self.unknowns[:count] / np.sqrt(np.maximum(left, _NOTHING)), 0.0)
+
+    def without(self, i: int) -> tuple[float, float]:
+        """What the others say a reading should be, and the standard deviation of reading less that."""
+        one, share = self.readings.taken[i], max(float(self.shares[i]), _NOTHING)
+        return one.value - float(self.residuals[i]) / share * one.sigma, one.sigma / share**0.5
+
+    def sigma(self, slopes: Array) -> Array:
+        """Standard error of linear functions, their derivatives (..., 6 n + 1) given."""
+        return np.asarray(np.sqrt(np.maximum(np.einsum("...i,ij,...j->...", slopes, self.spread, slopes), 0.0)))
+
+
+def solve(readings: Readings) -> Solution:
+    """The most likely shape."""
+    scale = readings.scale
+    sigmas = readings.sigmas
+
+    def look(x: Array) -> tuple[Array, Array]:
+        seen = [readings.look(_REACH * (2 * lane - 1) * scale) for lane in x]
+        residuals = np.array([(values - readings.values) / sigmas for values, _ in seen])
+        slopes = np.array([slope * (2 * _REACH * scale) / sigmas[:, None] for _, slope in seen])
+        return residuals, slopes
+
+    home = np.full((1, readings.unknowns), 0.5)
+    found = descend(look, home, home, [2 * _REACH])[0] if len(readings.taken) else home[0]
+    unknowns = _REACH * (2 * found - 1)
+    values, slope = readings.look(unknowns * scale)
+    slopes = slope * scale / sigmas[:, None]
+    covariance = np.asarray(np.linalg.inv(np.eye(len(scale)) + slopes.T @ slopes), dtype=float)
+    return Solution(readings, unknowns, covariance, slopes, (readings.values - values) / sigmas)
+
+
+@dataclass(frozen=True, eq=False)
+class Sifted:
+    """A shape, and what was done to reach it.
+
+    Args:
+        solution: the shape.
+        dropped: readings left out, in the order they were, each with what the others said of it and the standard
+            deviation of the two's difference.
+        off_plan: columns of the bend table that came out further off than the shop's spread explains.
+    """
+
+    solution: Solution
+    dropped: tuple[tuple[Measured, float, float], ...]
+    off_plan: tuple[int, ...]
+
+
+def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
+    """The most likely shape, without readings that do not go with the rest.
+
+    First the readings are held against each other, the plan counting for little; then the plan against what is left
+    of them, and what came out far off it is drawn to it no longer. Where a reading and the plan stand against each
+    other alone the reading counts, unless a usual slip of the pen explains it: a bend may well be that far off.
+
+    Args:
+        rail: the part.
+        taken: all readings.
+        explained: whether a usual slip explains a reading (see `railmodel.as_bent.slips`).
+    """
+    wide = replace(rail, spread=rail.spread * _WIDE)
+    _, dropped = _cull(wide, list(taken))
+    left = [one for one in taken if all(one is not other for other, _, _ in dropped)]
+    relaxed: list[int] = []
+    for _ in range(len(left) + rail.columns.count):
+        solution = solve(Readings.of(rail, left))
+        plan = np.abs(solution.plan_oddness)
+        worst = int(np.argmax(plan)) if len(plan) else 0
+        if not len(plan) or plan[worst] <= WILD:
+            break
+        slip = _slip(solution, float(plan[worst]), explained)
+        if slip is not None:
+            dropped.append((left.pop(slip), *solution.without(slip)))
+            continue
+        column = int(rail.free[worst])
+        relaxed.append(column)
+        rail = rail.relaxed(column, float(rail.spread[column]) * max(float(plan[worst]), 2.0) * 2)
+    solution, more = _cull(rail, left)
+    return Sifted(solution, (*dropped, *more), tuple(dict.fromkeys(relaxed)))
+
+
+def _cull(rail: Rail, left: list[Measured]) -> tuple[Solution, list[tuple[Measured, float, float]]]:
+    """Leave out readings, the worst first, that stick out more than any value of the plan does."""
+    dropped: list[tuple[Measured, float, float]] = []
+    while True:
+        solution = solve(Readings.of(rail, left))
+        odd, plan = np.abs(solution.oddness), np.abs(solution.plan_oddness)
+        worst = int(np.argmax(odd)) if len(odd) else 0
+        if not len(odd) or odd[worst] <= max(WILD, float(plan.max(initial=0.0)) * (1 + TIE)):
+            return solution, dropped
+        dropped.append((left[worst], *solution.without(worst)))
+        left = left[:worst] + left[worst + 1 :]
+
+
+def _slip(solution: Solution, plan: float, explained: Explained) -> int | None:
+    """The reading whose usual slip explains why the plan seems so far off; None where there is none."""
+    odd = np.abs(solution.oddness)
+    for i in np.argsort(-odd).tolist():
+        if odd[i] < max(WILD, plan * (1 - TIE)):
+            return None
+        if explained(solution.readings.taken[i], *solution.without(i)):
+            return int(i)
+    return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """One dimension of the tube as bent.
+
+    Args:
+        kind: "straight", "turn", "angle" or "radius".
+        number: straights count from 0, all others from 1, from the leading end.
+        plan: as planned, mm or radians.
+        value: as bent.
+        sigma: standard error.
+        before: standard deviation before anything was measured.
+    """
+
+    kind: str
+    number: int
+    plan: float
+    value: float
+    sigma: float
+    before: float
+
+    @property
+    def learned(self) -> str:
+        """How well it is determined: "well", "partly", or "not": the spread before is what is known still."""
+        left = self.sigma / self.before if self.before > 0 else 1.0
+        return "well" if left < 0.5 else "partly" if left < 0.9 else "not"
+
+
+def dimensions(solution: Solution, rail: Rail, bent: int) -> list[Known]:
+    """Every straight, turn, angle and radius as bent, straights and bends in turn.
+
+    Args:
+        solution: the shape.
+        rail: the part with the spread it had before anything was measured.
+        bent: bends made.
+    """
+    plan, rows, n = rail.reading.line.rows, solution.line.rows, rail.columns.bends
+    slopes = table_rows(rail.movers(solution.line)).T
+    after, before = solution.sigma(slopes), np.sqrt(np.einsum("ij,j->i", slopes**2, rail.spread**2))
+    found = []
+    for i in range(bent + 1):
+        if i < bent or bent == n:
+            found.append(_known("straight", i, plan.straights[i], rows.straights[i], after[i], before[i]))
+        if i < bent:
+            for kind, begin in (("turn", n + 1), ("angle", 2 * n + 1), ("radius", 3 * n + 1)):
+                field = {"turn": "rotation", "angle": "angle", "radius": "radius"}[kind]
+                was, now = getattr(plan, field)[i], getattr(rows, field)[i]
+                found.append(_known(kind, i + 1, was, now, after[begin + i], before[begin + i]))
+    return found
+
+
+def _known(kind: str, number: int, plan: float, value: float, sigma: float, before: float) -> Known:
+    return Known(
+        kind=kind, number=number, plan=float(plan), value=float(value), sigma=float(sigma), before=float(before)
+    )

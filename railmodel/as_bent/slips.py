@@ -1,0 +1,242 @@
+"""Usual slips of the pen, the tape and the head, found by undoing them and seeing whether the reading then fits."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from math import pi, radians
+from typing import Final
+
+import numpy as np
+
+from railmodel.as_bent.measured import Measured
+from railmodel.as_bent.rail import Rail, Readings
+from railmodel.as_bent.spots import Spot, across, where
+from railmodel.geometry.rows import Array
+from railmodel.part import Reading
+from railmodel.units import LengthError, Unit, from_unit, parse_length
+
+NEAR: Final = 3.0
+"""A reading with its slip undone must lie within so many standard deviations of what the others say."""
+
+INCH: Final = 25.4
+FIT: Final = 3.0
+"""Mean square of deviations, each cut off at `_CAP`, above which a whole record is looked into."""
+
+_CAP: Final = 16.0
+_UNIT_SLACK: Final = 0.1
+"""Ratios of 25.4 are found within this part."""
+
+
+@dataclass(frozen=True, eq=False)
+class Slips:
+    """Everything needed to undo slips in the readings of one part.
+
+    Args:
+        reading: the part, from its leading end.
+        rail: its spread.
+        unit: unit of bare lengths in the record.
+        say: a length in words.
+    """
+
+    reading: Reading
+    rail: Rail
+    unit: Unit
+    say: Callable[[float], str]
+
+    def explained(self, one: Measured, expected: float, sigma: float) -> bool:
+        """Whether a usual slip turns a reading into what was expected."""
+        return self.name(one, expected, sigma) is not None
+
+    def name(self, one: Measured, expected: float, sigma: float) -> str | None:
+        """The slip that explains a reading best, in words; None where none does."""
+        if abs(one.value - expected) <= 2 * NEAR * sigma:
+            return None  # so near that a chance match would mean nothing
+        best, words = NEAR * sigma, None
+        for undone, what in self._undone(one):
+            if abs(undone - expected) < best:
+                best, words = abs(undone - expected), what
+        return words
+
+    def _undone(self, one: Measured) -> Iterator[tuple[float, str]]:
+        yield from self._digits(one)
+        if one.unit == "length":
+            yield one.value * INCH, "reads like a length in inches written down as millimetres (out by 25.4)"
+            yield one.value / INCH, "reads like a length in millimetres written down as inches (out by 25.4)"
+            yield one.value - INCH, "reads one inch too long: a tape held at its 1 in mark and not taken off"
+            yield one.value + INCH, "reads one inch too short: a tape held at its 1 in mark and taken off twice"
+            yield one.value - 12 * INCH, "reads one foot too long"
+            yield one.value + 12 * INCH, "reads one foot too short"
+        if one.kind == "angle":
+            yield pi - one.value, "reads like the angle between the legs; the bend is 180 degrees less that"
+        if one.kind == "turn":
+            yield -one.value, "has the wrong side: a turn seen from the other end"
+            yield -one.value + 2 * pi, "has the wrong side: a turn seen from the other end"
+        if one.kind == "table":
+            yield -one.value, "has the wrong sign: a place on the wrong side of the table's axis"
+        yield one.value / 10, "reads ten times too much: a decimal point"
+        yield one.value * 10, "reads ten times too little: a decimal point"
+        yield from self._places(one)
+
+    def _digits(self, one: Measured) -> Iterator[tuple[float, str]]:
+        """The reading with two neighbouring digits swapped back."""
+        text = one.text
+        for i in range(len(text) - 1):
+            if text[i].isdigit() and text[i + 1].isdigit() and text[i] != text[i + 1]:
+                swapped = text[:i] + text[i + 1] + text[i] + text[i + 2 :]
+                value = self._value(swapped, one)
+                if value is not None:
+                    yield value, f"has two digits swapped: {text} for {swapped}"
+
+    def _value(self, text: str, one: Measured) -> float | None:
+        try:
+            if one.unit == "length":
+                plain = text.replace(".", "", 1).isdecimal()
+                return from_unit(float(text), self.unit) if plain else parse_length(text, self.unit)
+            return radians(float(text.removesuffix("°")))
+        except (LengthError, ValueError):
+            return None
+
+    def _places(self, one: Measured) -> Iterator[tuple[float, str]]:
+        """A reading of something else: what stands there is taken off, what was asked for put on, as planned."""
+        n = self.rail.columns.bends
+        asked = self._planned(one)
+        others: list[tuple[Measured, str]] = []
+        if one.kind in ("straight", "apexes"):
+            other = "apexes" if one.kind == "straight" else "tangents"
+            kind = "apexes" if one.kind == "straight" else "straight"
+            others.append((replace(one, kind=kind), f"reads like the leg between {other}"))  # type: ignore[arg-type]
+            if n - one.index != one.index:
+                others.append((replace(one, index=n - one.index), "reads like the straight counted from the other end"))
+        if one.kind in ("angle", "turn") and n - 1 - one.index != one.index:
+            others.append((replace(one, index=n - 1 - one.index), "reads like the bend counted from the other end"))
+        if one.kind == "angle":
+            for bend in range(n):
+                if bend not in (one.index, n - 1 - one.index):
+                    number = one.name.rsplit(" ", 1)[0]
+                    others.append((replace(one, index=bend), f"reads like the {number} {bend + 1}"))
+        if one.kind == "distance":
+            others += self._faces(one)
+            others += self._turned(one)
+        for other_one, words in others:
+            yield one.value - self._planned(other_one) + asked, words
+
+    def _faces(self, one: Measured) -> Iterator[tuple[Measured, str]]:
+        start, end = one.spots
+        for spots in ((across(start, self.reading), end), (start, across(end, self.reading)),
+                      (across(start, self.reading), across(end, self.reading))):  # fmt: skip
+            if spots[0] is not None and spots[1] is not None:
+                words = f"reads like the wrong side of the tube: {spots[0].name} to {spots[1].name}"
+                yield replace(one, spots=(spots[0], spots[1])), words
+
+    def _turned(self, one: Measured) -> Iterator[tuple[Measured, str]]:
+        """The distance from the other end of the tube."""
+        start, end = one.spots
+        last = 2 * self.rail.columns.bends
+        for k, spot in enumerate((start, end)):
+            if spot.place.stretch in (0, last) and spot.place.share in (0.0, 1.0) and not spot.apex:
+                place = replace(spot.place, stretch=last - spot.place.stretch, share=1.0 - spot.place.share)
+                other = Spot("the other end", place, spot.s, spot.u)
+                spots = (other, end) if k == 0 else (start, other)
+                if spots[0] != spots[1]:
+                    yield replace(one, spots=spots), "reads like a tape hooked on the wrong end"
+
+    def _planned(self, one: Measured) -> float:
+        if one.kind == "table":
+            return 0.0
+        readings = Readings(self.rail, (one,), None)
+        return float(readings.look(np.zeros(readings.unknowns))[0][0])
+
+
+def misfit(rail: Rail, taken: Sequence[Measured]) -> float:
+    """How badly readings go with a part as planned: the mean of their squared deviations over their variance.
+
+    Each is cut off, so that a few slips do not hide that the rest fit. 1 is what chance gives.
+    """
+    readings = Readings.of(rail, taken)
+    values, slopes = readings.look(np.zeros(readings.unknowns))
+    count = len(rail.free)
+    scaled = slopes[:, :count] * readings.scale[:count]
+    variance = readings.sigmas**2 + np.sum(scaled**2, axis=1)
+    return float(np.minimum((readings.values - values) ** 2 / variance, _CAP).mean())
+
+
+def wrong_units(rail: Rail, taken: Sequence[Measured]) -> str | None:
+    """Whether the lengths of a whole record are out by 25.4, in words."""
+    lengths = [one for one in taken if one.unit == "length" and one.kind != "table"]
+    readings = Readings.of(rail, lengths)
+    planned = readings.look(np.zeros(readings.unknowns))[0] if lengths else np.zeros(0)
+    ratios = [one.value / plan for one, plan in zip(lengths, planned, strict=True) if plan > 1.0 and one.value > 0]
+    if not ratios:
+        ratios = _table_ratios(rail, taken)
+    for factor, words in (
+        (INCH, "25.4 times what they should be: millimetres in a record that says inches"),
+        (1 / INCH, "25.4 times too small: inches in a record that says millimetres"),
+    ):
+        near = sum(abs(np.log(ratio / factor)) < _UNIT_SLACK for ratio in ratios)
+        if len(ratios) > 1 and near * 3 >= len(ratios) * 2:
+            return f"the lengths are {words}; correct units:"
+    return None
+
+
+def _table_ratios(rail: Rail, taken: Sequence[Measured]) -> list[float]:
+    """How far apart places on the table lie, over how far apart they should."""
+    points: dict[Spot, Array] = {}
+    for one in taken:
+        if one.kind == "table":
+            points.setdefault(one.spots[0], np.zeros(3))[one.index] = one.value
+    if len(points) < 2:
+        return []
+    planned, found = where(rail.reading.line, list(points)), np.array(list(points.values()))
+    spans = [np.linalg.norm(one - one[0], axis=1)[1:] for one in (found, planned)]
+    return [float(a / b) for a, b in zip(*spans, strict=True) if b > 1.0 and a > 0]
+
+
+def other_reading(
+    rail: Rail, taken: Sequence[Measured], turned: Sequence[Measured] | None, mirrored: tuple[Rail, Sequence[Measured]]
+) -> str | None:
+    """Whether a whole record is of the other hand, or counted from the other end, in words.
+
+    Args:
+        rail: the part the record says it is of.
+        taken: its readings.
+        turned: the same counted from the other end; None where that makes no sense.
+        mirrored: the other hand, and the readings as they are on it.
+    """
+    plain = misfit(rail, taken)
+    if plain < FIT or len(taken) < 3:
+        return None
+    ways = [(misfit(*mirrored), "fits the other hand: it is the record of a mirrored rail; correct hand:")]
+    if turned is not None:
+        ways.append((misfit(rail, turned), "fits when it is counted from the other end; correct numbered_from:"))
+    best, words = min(ways)
+    return words if best < min(plain / 3, FIT) else None
+
+
+def twice(taken: Sequence[Measured], say: Callable[[Measured, float], str]) -> tuple[list[Measured], list[str]]:
+    """Readings without those that stand in two places alike, and what is to be said of things read in several.
+
+    Args:
+        taken: all readings.
+        say: a value of a reading in words.
+    """
+    by_thing: dict[tuple[object, ...], list[Measured]] = {}
+    for one in taken:
+        by_thing.setdefault(one.thing, []).append(one)
+    left, said = [], []
+    for same in by_thing.values():
+        values: list[Measured] = []
+        for one in same:
+            first = next((other for other in values if other.at != one.at and other.value == one.value), None)
+            if first is None:
+                values.append(one)
+                left.append(one)
+            else:
+                said.append(f"{one.name} stands twice, at {first.at} and {one.at}, with one reading; it counts once")
+        for one in values[1:]:
+            apart = abs(one.value - values[0].value)
+            if apart > 4 * float(np.hypot(one.sigma, values[0].sigma)):
+                said.append(
+                    f"{one.name} contradicts itself: {say(values[0], values[0].value)} at {values[0].at} and "
+                    f"{say(one, one.value)} at {one.at}; measure it again"
+                )
+                break
+    return left, said

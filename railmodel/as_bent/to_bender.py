@@ -1,0 +1,239 @@
+"""From a measured piece to the bender: corrections for the next, commands for one half bent, lines for the log."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+from pathlib import Path
+
+import numpy as np
+
+from railmodel.as_bent.correct import NextPiece, next_piece
+from railmodel.as_bent.deviations import targets
+from railmodel.as_bent.piece import Piece
+from railmodel.as_bent.record_file import record_yaml
+from railmodel.as_bent.remaining import Remaining, Room, remaining
+from railmodel.bending.bend_log import LoggedBend, contradiction
+from railmodel.bending.bend_log_append import append_bend
+from railmodel.bending.mark_out import MarkOut
+from railmodel.bending.springback import GAUGE
+from railmodel.bending.work import DEFAULT_ANGLE_STEP, ToolUse, record_path, shop_work
+from railmodel.errors import InputError
+from railmodel.geometry.rows import Array
+from railmodel.sureness.sensitivity import tool_key, tools_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Command:
+    """What to do at a bend that is left.
+
+    Args:
+        bend: its number from the leading end.
+        angle: finished angle to aim for, radians.
+        planned: as planned, radians.
+        set_angle: what to set, rounded to the controller's step, radians.
+        mark: where to mark the flat tube, from the stock's leading end, mm.
+        mark_planned: as planned, mm.
+        straight: straight before the bend, tangent to tangent, mm.
+    """
+
+    bend: int
+    angle: float
+    planned: float
+    set_angle: float
+    mark: float
+    mark_planned: float
+    straight: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Rest:
+    """The rest of a piece half bent.
+
+    Args:
+        commands: bend by bend.
+        found: how well they do.
+        trim: what to cut off the tail when all is bent, mm; below 0 so much is missing.
+    """
+
+    commands: tuple[Command, ...]
+    found: Remaining
+    trim: float
+
+
+def tools(piece: Piece) -> list[ToolUse]:
+    """What each bend is made with, from the leading end."""
+    known = tools_of(piece.frame)
+    return [known[tool_key(piece.part, i)] for i in range(piece.rail.columns.bends)]
+
+
+def marks_of(piece: Piece) -> MarkOut:
+    """How the part is marked out."""
+    return next(one for one in shop_work(piece.frame).mark_outs if one.reading.part.label == piece.part.label)
+
+
+def angle_step(piece: Piece) -> float:
+    """Step of the set angle, radians."""
+    shop = piece.frame.shop
+    return shop.bender.set_angle_step if shop is not None else DEFAULT_ANGLE_STEP
+
+
+def was_set(piece: Piece) -> tuple[Array, list[bool]]:
+    """(n,) what the bender was set to, radians, and whether the record says so; else it is what was planned.
+
+    Raises:
+        InputError: the record says it of a bend there is not.
+    """
+    planned = np.array([one.set_angle for one in marks_of(piece).bends])
+    given, count = piece.record.set, len(planned)
+    if given is None or given == "as planned":
+        return planned, [given is not None and i < piece.bent for i in range(count)]
+    said = [False] * count
+    turned = (piece.record.numbered_from or piece.part.leading_end) != piece.part.leading_end
+    for one in given:
+        if not 1 <= one.bend <= count:
+            raise InputError(f"{piece.name}: set: found bend {one.bend}; allowed: 1 to {count}")
+        index = count - one.bend if turned else one.bend - 1
+        planned[index], said[index] = one.angle, True
+    return planned, said
+
+
+def next_for(piece: Piece) -> NextPiece:
+    """What to change for the next piece.
+
+    Raises:
+        InputError: the record cannot be of this piece, or it is not bent to its end.
+    """
+    if piece.sifted is None:
+        raise InputError([finding.says for finding in piece.findings if finding.level == "stop"])
+    if piece.bent < piece.rail.columns.bends:
+        raise InputError(f"{piece.name}: bent: only {piece.bent} bends are made; measure the finished piece")
+    owned = tools(piece)
+    return next_piece(
+        piece.sifted.solution, piece.rail, marks_of(piece), [tool.springback for tool in owned],
+        [(tool.name, tool.tube, tool.way) for tool in owned], was_set(piece)[0], angle_step(piece),
+    )  # fmt: skip
+
+
+def rest_for(piece: Piece) -> Rest:
+    """What to do with the bends that are left.
+
+    Raises:
+        InputError: the record cannot be of this piece, or all of it is bent.
+    """
+    if piece.sifted is None:
+        raise InputError([finding.says for finding in piece.findings if finding.level == "stop"])
+    n, bent = piece.rail.columns.bends, piece.bent
+    if bent >= n:
+        raise InputError(f"{piece.name}: all {n} bends are made; nothing is left to change on this piece")
+    owned, now = tools(piece), piece.sifted.solution.line.rows
+    found = remaining(
+        piece.part.read, now, bent, targets(piece.frame, piece.part, piece.record.weights), _rooms(owned, bent)
+    )
+    marks, plan, step = marks_of(piece), piece.part.read.line.rows, angle_step(piece)
+    commands, shift = [], 0.0
+    for k, i in enumerate(range(bent, n)):
+        before = now.straights if k == 0 else plan.straights
+        shift += float(found.straight[k] - before[i])
+        if k:
+            shift += _use(piece, i - 1, float(found.angle[k - 1]))
+        exact = owned[i].springback.set_angle(float(found.angle[k]))
+        commands.append(
+            Command(
+                bend=i + 1, angle=float(found.angle[k]), planned=float(plan.angle[i]),
+                set_angle=round(exact / step) * step if step else exact, mark=marks.bends[i].mark + shift,
+                mark_planned=marks.bends[i].mark, straight=float(found.straight[k]),
+            )
+        )  # fmt: skip
+    left = float(plan.tail) - shift - _use(piece, n - 1, float(found.angle[-1]))
+    trim = left - float(found.straight[-1]) + marks.trim_tail
+    return Rest(commands=tuple(commands), found=found, trim=trim)
+
+
+def _use(piece: Piece, bend: int, angle: float) -> float:
+    """How much more tube a bend takes up at another angle, mm."""
+    rows = piece.part.read.line.rows
+    return float((1 - piece.rail.stretch[bend]) * rows.radius[bend] * (angle - rows.angle[bend]))
+
+
+def _rooms(owned: Sequence[ToolUse], bent: int) -> list[Room]:
+    rooms = []
+    for i in range(bent, len(owned)):
+        die = owned[i].die
+        least = 0.0 if die is None else (die.grip if i == 0 else die.between) or 0.0
+        most = inf if die is None or die.max_angle is None else owned[i].springback.finished(die.max_angle)
+        rooms.append(Room(straight=least, angle=min(most, np.pi * 0.98)))
+    last = owned[-1].die
+    return [*rooms, Room(straight=0.0 if last is None else last.tail or 0.0, angle=0.0)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Logged:
+    """What went into the record of test bends.
+
+    Args:
+        path: the record.
+        added: bends added.
+        passed: why others were not, a sentence each.
+    """
+
+    path: Path
+    added: tuple[LoggedBend, ...]
+    passed: tuple[str, ...]
+
+
+def log_lines(piece: Piece) -> tuple[list[LoggedBend], list[str]]:
+    """A line for the record of test bends for each bend that was really measured, and why others have none.
+
+    Raises:
+        InputError: the record cannot be of this piece.
+    """
+    if piece.sifted is None:
+        raise InputError([finding.says for finding in piece.findings if finding.level == "stop"])
+    angles, said = was_set(piece)
+    size, lines, passed = piece.part.section, list[LoggedBend](), list[str]()
+    known = {one.number: one for one in piece.shape if one.kind == "angle"}
+    for i, tool in enumerate(tools(piece)[: piece.bent]):
+        one = known[i + 1]
+        bend = LoggedBend(
+            die=tool.name or "", tube=tool.tube, set_angle=float(angles[i]), measured_angle=round(one.value, 6),
+            date=piece.record.date or "", wall=size.wall, grade=piece.part.grade or "", heat=piece.record.heat or "",
+            note=f"{piece.part.label} bend {i + 1}, record {_digest(piece)}",
+        )  # fmt: skip
+        why = None
+        if tool.name is None:
+            why = "has no die of the shop's"
+        elif not said[i]:
+            why = "has no set angle in the record; add set: as planned, or what was set"
+        elif one.sigma > GAUGE or one.learned == "not":
+            why = "was not measured well enough to learn from; read its angle by protractor"
+        elif problem := contradiction(bend):
+            why = problem
+        if why:
+            passed.append(f"bend {i + 1} {why}")
+        else:
+            lines.append(bend)
+    return lines, passed
+
+
+def log_piece(piece: Piece) -> Logged:
+    """Add a piece's bends to the shop's record of test bends; nothing that is there is touched.
+
+    Raises:
+        InputError: the shop keeps none, the piece is in it already, or it cannot be written.
+    """
+    path = record_path(piece.frame)
+    if path is None or piece.frame.shop is None:
+        raise InputError("--log: the job's shop keeps no record of test bends; add test_bends: to the shop file")
+    mark = f"record {_digest(piece)}"
+    if any(mark in bend.note for bend in shop_work(piece.frame).log.bends):
+        raise InputError(f"--log: {piece.name} is in {path.name} already ({mark}); nothing was added")
+    lines, passed = log_lines(piece)
+    for bend in lines:
+        append_bend(path, bend, piece.frame.shop.units)
+    return Logged(path=path, added=tuple(lines), passed=tuple(passed))
+
+
+def _digest(piece: Piece) -> str:
+    """A short name of what a record holds, whatever its file is called."""
+    return hashlib.sha256(record_yaml(piece.record).encode()).hexdigest()[:8]

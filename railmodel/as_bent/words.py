@@ -1,0 +1,88 @@
+"""What a measured piece says of itself in words, alike on screen and on paper."""
+
+from collections.abc import Sequence
+from math import degrees
+from typing import Final
+
+from railmodel.as_bent.correct import BendCorrection, NextPiece, StepKind, StraightCorrection
+from railmodel.as_bent.deviations import Deviation
+from railmodel.as_bent.estimate import Known
+from railmodel.as_bent.piece import Piece
+from railmodel.units import format_decimal
+
+STEPS: Final[dict[StepKind, str]] = {"leave": "leave it", "half": "half of it", "all": "all of it"}
+LEARNED: Final = {"well": "", "partly": "partly", "not": "NOT MEASURED"}
+"""How well a dimension is determined."""
+
+
+def known_words(piece: Piece, one: Known) -> tuple[str, str, str, str, str]:
+    """What it is, planned, as bent, off, and what nineteen of twenty such lie within."""
+    if one.kind in ("angle", "turn"):
+        name = f"{one.kind} of bend {one.number}, degrees"
+        off = degrees(one.value - one.plan)
+        return (
+            name,
+            f"{degrees(one.plan):.2f}",
+            f"{degrees(one.value):.2f}",
+            f"{off:+.2f}",
+            (f"{2 * degrees(one.sigma):.2f}"),
+        )
+    unit = piece.frame.unit
+    name = f"straight {one.number}, {unit}" if one.kind == "straight" else f"radius of bend {one.number}, {unit}"
+    planned, found, sure = (format_decimal(value, unit) for value in (one.plan, one.value, 2 * one.sigma))
+    return name, planned, found, signed(piece, one.value - one.plan), sure
+
+
+def signed(piece: Piece, length: float) -> str:
+    """A length with its sign, without its unit."""
+    text = format_decimal(length, piece.frame.unit)
+    return text if text.startswith("-") or float(text) == 0 else f"+{text}"
+
+
+def deviation_words(piece: Piece, one: Deviation) -> tuple[str, ...]:
+    """Name, weight, back, right, up, sure to, gap, wanted, verdict."""
+    say = piece.frame.say
+    gap = wanted = state = ""
+    if one.gap is not None and one.target.fit is not None:
+        want = one.target.fit.point.gap
+        gap, wanted = say(one.gap), f"{say(want.want)} within {say(want.within)}"
+        state = "fits" if one.ok else "MISSED"
+    return (
+        one.target.name, f"{one.target.weight:g}", *(signed(piece, float(value)) for value in one.moved),
+        format_decimal(2 * float(one.sigma.max()), piece.frame.unit), gap, wanted, state,
+    )  # fmt: skip
+
+
+def taken_words(one: BendCorrection) -> str:
+    """How much of a bend's error is corrected."""
+    return f"{degrees(one.taken_off):+.2f}" if one.taken_off else "leave it"
+
+
+def common_words(found: NextPiece, dies: Sequence[str | None]) -> list[str]:
+    """What the bends of each die had in common, a sentence each."""
+    by_die = {die: one for die, one in zip(dies, found.bends, strict=True) if one.common}
+    return [
+        f"All bends of die {die or 'not named'} came out {abs(degrees(one.common)):.2f} degrees "
+        f"{'over' if one.common > 0 else 'under'} together: that is taken off every one of them."
+        for die, one in by_die.items()
+    ]
+
+
+def plane_words(piece: Piece, step: StepKind, turn: float, shim: float | None) -> str:
+    """What to do about the plane of a bend."""
+    if step == "leave":
+        return "leave it"
+    way = "counter-clockwise" if turn > 0 else "clockwise"
+    size = f"turn the tube {abs(degrees(turn)):.1f} degrees {way} as seen from the tail"
+    if shim is None:
+        return f"{size}: no shim does that; level the tube anew, or reject one twisted in itself"
+    return f"{size}: {piece.frame.say(shim)} of shim under one edge"
+
+
+def straight_words(piece: Piece, one: StraightCorrection) -> str:
+    """What is corrected of a straight."""
+    say = piece.frame.say
+    return (
+        f"Straight {one.straight} was {say(abs(one.error))} too {'long' if one.error > 0 else 'short'} (chance gives "
+        f"{say(one.sigma)}): {STEPS[one.step]} is in the marks."
+    )
