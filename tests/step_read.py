@@ -6,8 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from OCP.BRepCheck import BRepCheck_Analyzer
-from OCP.BRepGProp import BRepGProp
-from OCP.GProp import GProp_GProps
 from OCP.IFSelect import IFSelect_ReturnStatus
 from OCP.Interface import Interface_Static
 from OCP.Quantity import Quantity_Color
@@ -28,6 +26,7 @@ from OCP.XCAFDoc import (
 )
 from steputils import p21
 
+from exporters.bodies import integrated
 from railmodel.geometry.figures import Figures
 
 
@@ -162,12 +161,3 @@ def _colour(label: TDF_Label) -> tuple[float, float, float] | None:
     if not XCAFDoc_ColorTool.GetColor_s(label, XCAFDoc_ColorSurf, colour):
         return None
     return colour.Red(), colour.Green(), colour.Blue()
-
-
-def integrated(shape: Any) -> Figures:
-    """What the kernel integrates over a shape's faces."""
-    inside, skin = GProp_GProps(), GProp_GProps()
-    BRepGProp.VolumeProperties_s(shape, inside)
-    BRepGProp.SurfaceProperties_s(shape, skin)
-    at = inside.CentreOfMass()
-    return Figures(inside.Mass(), skin.Mass(), (at.X(), at.Y(), at.Z()))

@@ -344,10 +344,11 @@ def _solid_steps(frame: Frame, stems: Sequence[str], *, keep_clear: bool) -> lis
         for part, stem in zip(frame.parts, stems, strict=True)
     ]
     stem, out = file_stem(frame.job.job), left_out(frame, keep_clear=keep_clear)
+    what = "assembly with the keep-clear shapes" if keep_clear else "assembly"
     without = f"; not in it: {', '.join(out)}" if out else ""
     return [
         *singles,
-        Step(path=Path("customer", f"{stem}.step"), what=f"assembly, STEP AP242{without}", write=every("AP242")),
+        Step(path=Path("customer", f"{stem}.step"), what=f"{what}, STEP AP242{without}", write=every("AP242")),
         Step(
             path=Path("customer", f"{stem}_ap214.step"), what="the same for older programs, STEP AP214",
             write=every("AP214"),

@@ -191,7 +191,8 @@ def test_build_writes_both_standards_in_the_unit_of_the_job_and_says_what_is_lef
     assert all(outcome.problem is None for outcome in run_build(steps, tmp_path))
     whats = {one.path.as_posix(): one.what for one in steps}
     assert whats["customer/test_frame.step"] == (
-        "assembly, STEP AP242; not in it: loose (no place given), torn (stopped by the check), engine (a mesh)"
+        "assembly with the keep-clear shapes, STEP AP242; "
+        "not in it: loose (no place given), torn (stopped by the check), engine (a mesh)"
     )
     assert whats["customer/test_frame_ap214.step"] == "the same for older programs, STEP AP214"
     for name, schema in (("test_frame", "AP242_MANAGED"), ("test_frame_ap214", "AUTOMOTIVE_DESIGN")):
@@ -220,5 +221,5 @@ def test_the_command_takes_keep_clear_shapes_along_when_told_to(tmp_path: Path) 
     assert hub.measures.centroid == pytest.approx((254.0, 101.6, 0.0))
     assert "CONVERSION_BASED_UNIT('INCH'" in (tmp_path / "out" / "cnc" / "rail.step").read_text()
     index = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
-    assert "assembly, STEP AP242" in index
+    assert "assembly with the keep-clear shapes, STEP AP242" in index
     assert "short_rail_ap214.step" in index

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from jobfiles import HEAD, job_file
 from rails import TUBE, part, random_legal_line, random_section
-from step_read import File, Node, integrated, references, tree
+from step_read import File, Node, references, tree
 
-from exporters.bodies import Branch, bodies, plate_bodies, shape_bodies
+from exporters.bodies import Branch, bodies, integrated, plate_bodies, shape_bodies
 from exporters.part21 import Protocol
 from exporters.step import Model, assembly, write_model, write_part
 from railmodel.fitting.keep_clear import shapes_of

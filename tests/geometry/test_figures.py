@@ -6,10 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from kernel_shapes import kernel_shape
-from OCP.BRepGProp import BRepGProp
-from OCP.GProp import GProp_GProps
 from rails import TUBE, part, random_legal_line, random_section, rolled
 
+from exporters.bodies import integrated
 from exporters.solids import solid
 from railmodel.fitting.shapes import Box, Capsule, Cylinder, Sphere
 from railmodel.geometry.centreline import Centreline, Pose
@@ -20,11 +19,7 @@ from railmodel.geometry.rows import BendRows
 
 def measured(shape: cadquery.Shape) -> Figures:
     """What the kernel integrates over the faces."""
-    inside, skin = GProp_GProps(), GProp_GProps()
-    BRepGProp.VolumeProperties_s(shape.wrapped, inside)
-    BRepGProp.SurfaceProperties_s(shape.wrapped, skin)
-    at = inside.CentreOfMass()
-    return Figures(inside.Mass(), skin.Mass(), (at.X(), at.Y(), at.Z()))
+    return integrated(shape.wrapped)
 
 
 def same(one: Figures, other: Figures, rel: float = 1e-8) -> None:
