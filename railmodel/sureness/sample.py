@@ -99,7 +99,7 @@ def chances(found: Sensitivity, spread: Spread, *, samples: int = SAMPLES, seed:
     effects = stack(found.measures, spread.causes)
     asked = demands(found)
     groups = wholes(found, asked)
-    players = _Players(found, effects, asked)
+    players = Players(found, effects, asked)
     tally = _Tally(players.moving, min(samples, KEPT))
     always = np.array([one.met(players.nominal[:, None])[0] for one in asked], dtype=bool)
     open_ = [i for i, one in enumerate(asked) if set(one.rows) & set(players.moving.tolist())]
@@ -150,7 +150,7 @@ def draw(random: np.random.Generator, causes: Sequence[Cause], samples: int) -> 
     return found
 
 
-class _Players:
+class Players:
     """Every number of a job for many draws of its causes."""
 
     def __init__(self, found: Sensitivity, effects: Stack, asked: Sequence[Demand]) -> None:
