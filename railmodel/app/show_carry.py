@@ -95,7 +95,8 @@ def _force(frame: Frame, result: CaseResult, number: int) -> str:
         return f"{value / pound:.0f} lbf" if inch else f"{value:.0f} N"
 
     words = [f"{force(reaction.up)} up"] if abs(reaction.up) > 0.5 else []
-    for value, ahead, back in ((reaction.along, "rearward", "forward"), (reaction.across, "to the right", "to the left")):
+    ways = ((reaction.along, "rearward", "forward"), (reaction.across, "to the right", "to the left"))
+    for value, ahead, back in ways:
         if abs(value) > 0.5:
             words.append(f"{force(abs(value))} {ahead if value > 0 else back}")
     turn = reaction.roll / 1000

@@ -1,8 +1,7 @@
 """Straight beam pieces in space, solved by PyNite; mm, N, N mm, MPa.
 
 Pieces bend and twist and stretch (Euler and Bernoulli; no shear deflection) and are joined rigidly where they share a
-node. One node is held still: the loads of every case balance by themselves, so what the held node feels is a measure
-of how well they do.
+node. Where the loads of a case balance by themselves, what the held nodes feel is a measure of how well they do.
 """
 
 from collections.abc import Sequence
@@ -73,7 +72,7 @@ class Solved:
     Args:
         moved: (cases, n, 6) shifts, mm, and turns, radians, of every node.
         ends: (cases, m, 2, 6) force and moment that each piece feels at its start and its end, in vehicle axes.
-        held: (cases, 6) sum of what the held nodes feel, N and N mm.
+        held: (cases, k, 6) what each held node feels, N and N mm.
     """
 
     moved: Array
@@ -122,7 +121,7 @@ def _fixed_ends(frames: Array, lengths: Array, spread: Array) -> Array:
 
 
 def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, Array]:
-    """Nodes' movement (cases, n, 6), the pieces' stiffness in vehicle axes (m, 12, 12), and the sum of reactions.
+    """Nodes' movement (cases, n, 6), the pieces' stiffness in vehicle axes (m, 12, 12), what held nodes feel.
 
     The model is in metres, in which shifts and turns are of one size and the sums keep more of their digits.
     """
@@ -152,12 +151,12 @@ def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, A
         for node, way in zip(*np.nonzero(load), strict=True):
             model.add_node_load(str(node), _DIRECTIONS[way], float(load[node, way] / _MOMENTS[way]), case=str(case))
         model.add_load_combo(str(case), {str(case): 1.0})
-    model.analyze_linear(sparse=True)
+    model.analyze_linear(sparse=True, check_stability=False)  # a stiff link costs digits that its own check wants
     ways = ("DX", "DY", "DZ", "RX", "RY", "RZ")
     felt = ("RxnFX", "RxnFY", "RxnFZ", "RxnMX", "RxnMY", "RxnMZ")
     cases = [str(case) for case in range(len(forces))]
     moved = _read(list(model.nodes.values()), ways, cases) / _SHIFTS[:6]
-    held = _read([model.nodes[str(node)] for node in beams.held], felt, cases).sum(axis=1) * _MOMENTS[:6]
+    held = _read([model.nodes[str(node)] for node in beams.held], felt, cases) * _MOMENTS[:6]
     return moved, stiffness, held
 
 
@@ -170,6 +169,26 @@ def _read(nodes: list[Any], ways: Sequence[str], cases: Sequence[str]) -> Array:
 def held_still(node: int) -> dict[int, tuple[bool, ...]]:
     """One node held in all six ways."""
     return {node: (True,) * 6}
+
+
+def held_by_three(nodes: Array, among: Sequence[int]) -> dict[int, tuple[bool, ...]]:
+    """Three of some nodes that hold a body still without straining it: six ways in all.
+
+    Args:
+        nodes: (n, 3) places of all nodes.
+        among: the nodes to choose from; two at different X and one off the line through them, seen from above.
+    """
+    places = nodes[list(among)]
+    first, second = int(np.argmin(places[:, 0])), int(np.argmax(places[:, 0]))
+    along = (places[second] - places[first])[:2]
+    off = places[:, :2] - places[first, :2]
+    third = int(np.argmax(np.abs(along[0] * off[:, 1] - along[1] * off[:, 0])))
+    turns = (False, False, False)
+    return {
+        among[first]: (True, True, True, *turns),
+        among[second]: (False, True, True, *turns),
+        among[third]: (False, False, True, *turns),
+    }
 
 
 def chain(count: int, start: int = 0) -> Sequence[tuple[int, int]]:

@@ -15,12 +15,12 @@ from railmodel.fitting.clear_job import solid_parts
 from railmodel.frame import Frame
 from railmodel.geometry.rows import Array
 from railmodel.job.loads import Loads
-from railmodel.loading.beams import Beams, held_still, solve
+from railmodel.loading.beams import Beams, held_by_three, solve
 from railmodel.loading.carried import Borne, borne
 from railmodel.loading.cases import TORSION, Case, Pushed, cases_of, pushed, stations_needed
 from railmodel.loading.skeleton import Mesh, Skeleton, skeleton
 from railmodel.loading.statics import Reaction, Rest
-from railmodel.loading.stress import Stresses, stresses
+from railmodel.loading.stress import SHARES, Stresses, stresses
 from railmodel.loading.ties import Tie, reached, ties
 from railmodel.part import RailPart
 
@@ -245,13 +245,21 @@ def _held_together(
 def _run(
     parts: Sequence[RailPart], joined: Sequence[Tie], carried: Borne, cases: Sequence[Case], mesh: Mesh, ground: float
 ) -> _Run:
+    """Cut up, load and solve.
+
+    Raises:
+        InputError: sums that come to nothing.
+    """
     cut = skeleton(parts, joined, stations_needed(carried), mesh)
     loads = tuple(pushed(case, cut, carried, ground) for case in cases)
-    foot = carried.feet[0][0]
-    beams = Beams(cut.beams.nodes, cut.beams.pieces, held_still(cut.line(foot.label).node(foot.station)))
-    solved = solve(beams, np.array([load.nodes for load in loads]), np.array([load.spread for load in loads]))
+    feet = sorted({cut.line(foot.label).node(foot.station) for some in carried.feet for foot in some})
+    beams = Beams(cut.beams.nodes, cut.beams.pieces, held_by_three(cut.beams.nodes, feet))
+    spread = np.array([load.spread for load in loads])
+    solved = solve(beams, np.array([load.nodes for load in loads]), spread)
+    if not np.isfinite(solved.moved).all():
+        raise InputError("loads: the frame is a mechanism, part of it free to move; see that all its tubes are joined")
     still = np.array([_settled(cut, carried, moved) for moved in solved.moved])
-    return _Run(cut, loads, still, stresses(cut, solved), solved.held)
+    return _Run(cut, loads, still, stresses(cut, solved, spread), solved.held)
 
 
 def _settled(cut: Skeleton, carried: Borne, moved: Array) -> Array:
@@ -285,10 +293,9 @@ def _result(frame: Frame, run: _Run, case: int) -> CaseResult:
     for number, cut in enumerate(run.skeleton.cuts):
         if cut is None:
             continue
-        for end in (0, 1):
-            stress = float(run.stresses.equivalent[case, number, end])
-            if stress > by_line.get(cut.line, (-1.0, 0, 0))[0]:
-                by_line[cut.line] = (stress, number, end)
+        own = run.stresses.equivalent[case, number]
+        if own.max() > by_line.get(cut.line, (-1.0, 0, 0))[0]:
+            by_line[cut.line] = (float(own.max()), number, int(own.argmax()))
     found = [_part_stress(run, case, *worst) for worst in by_line.values()]
     size = np.linalg.norm(run.moved[case][:, :3], axis=1)
     node = int(np.argmax(size))
@@ -297,20 +304,20 @@ def _result(frame: Frame, run: _Run, case: int) -> CaseResult:
     return CaseResult(
         case=load.case, reactions=load.reactions, parts=tuple(sorted(found, key=_hardness, reverse=True)),
         moved=float(size[node]), moved_at=_node_place(run.skeleton, node),
-        balance=float(np.linalg.norm(run.held[case, :3])) / max(pushing, 1e-12),
+        balance=float(np.abs(run.held[case, :, :3]).max()) / max(pushing, 1e-12),
     )  # fmt: skip
 
 
-def _part_stress(run: _Run, case: int, stress: float, number: int, end: int) -> PartStress:
+def _part_stress(run: _Run, case: int, stress: float, number: int, place: int) -> PartStress:
     cut = run.skeleton.cuts[number]
     assert cut is not None
     part = run.skeleton.lines[cut.line].part
     grade = find_grade(part.grade)
-    at = cut.poses.at[end]
+    station, at = (ends[0] + SHARES[place] * (ends[1] - ends[0]) for ends in (cut.stations, cut.poses.at))
     return PartStress(
         place=Place(
-            label=part.label, station=float(cut.stations[end]), at=(float(at[0]), float(at[1]), float(at[2])),
-            bend=_counted(part, cut.bend), inside=bool(run.stresses.inside[case, number, end]),
+            label=part.label, station=float(station), at=(float(at[0]), float(at[1]), float(at[2])),
+            bend=_counted(part, cut.bend), inside=bool(run.stresses.inside[case, number, place]),
         ),
         stress=stress, yield_stress=None if grade is None else grade.yield_stress,
         curved=None if cut.bent is None else cut.bent.factor,

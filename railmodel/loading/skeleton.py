@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from railmodel.geometry.centreline import Pose
 from railmodel.geometry.rows import Array
+from railmodel.geometry.section import Section
 from railmodel.loading.beams import Beams, Piece
 from railmodel.loading.bent_section import BentSection, bent_section
 from railmodel.loading.ties import Tie, span_of
@@ -25,8 +26,8 @@ SAME = 0.01
 MERGED = 2.0
 """Ends tied over less than this share a node; over more, a stiff link joins them."""
 
-STIFF = 100.0
-"""Times the stiffness of the stiffer tube that a link has."""
+STIFF = 20.0
+"""Times the stiffness of the stiffer tube that a link has: it gives as a twentieth of its length of tube would."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,20 +126,39 @@ def skeleton(
     nodes: list[Array] = []
     pieces: list[Piece] = []
     cuts: list[Cut | None] = []
-    lines: list[Line] = []
+    lines = []
     for number, part in enumerate(parts):
-        stations = _stations(part, wanted[part.label], mesh)
-        begin = len(nodes)
-        for node, (low, high) in enumerate(pairwise(stations), start=begin):
-            cut = _cut(part, number, float(low), float(high))
-            pieces.append(_piece(part, cut, node))
-            cuts.append(cut)
-        nodes += _places(part, stations)
-        lines.append(Line(part, stations, np.arange(begin, len(nodes))))
+        own = [_cut(part, number, low, high) for low, high in pairwise(_stations(part, wanted[part.label], mesh))]
+        lines.append(_laid(part, own, nodes, pieces, cuts))
     return _tied(nodes, pieces, cuts, lines, joined)
 
 
-def _stations(part: RailPart, wanted: Sequence[float], mesh: Mesh) -> Array:
+def _laid(part: RailPart, own: Sequence[Cut], nodes: list[Array], pieces: list[Piece], cuts: list[Cut | None]) -> Line:
+    """Add one tube's nodes and pieces: where its axis steps aside, at the ends of a bend, by a stiff link."""
+    stations, begin = [float(own[0].stations[0])], len(nodes)
+    nodes.append(_axis(part, own[0])[0])
+    for cut in own:
+        first, last = _axis(part, cut)
+        if float(np.linalg.norm(first - nodes[-1])) > SAME:
+            nodes.append(first)
+            stations.append(float(cut.stations[0]))
+            pieces.append(_link(len(nodes) - 2, len(nodes) - 1, nodes, part.section))
+            cuts.append(None)
+        nodes.append(last)
+        stations.append(float(cut.stations[1]))
+        pieces.append(_piece(part, cut, len(nodes) - 2))
+        cuts.append(cut)
+    return Line(part, np.array(stations), np.arange(begin, len(nodes)))
+
+
+def _axis(part: RailPart, cut: Cut) -> Array:
+    """(2, 3) ends of a piece: on the centreline, within a bend on its neutral circle."""
+    if cut.bent is None or cut.bend is None:
+        return cut.poses.at
+    return np.asarray(cut.poses.at + (part.line.bends[cut.bend - 1].radius - cut.bent.neutral) * cut.inward)
+
+
+def _stations(part: RailPart, wanted: Sequence[float], mesh: Mesh) -> list[float]:
     """Where a part is cut: its ends, its bends, what is wanted, and as often between as the mesh says."""
     first, last = span_of(part)
     needed = [first, last, *wanted]
@@ -154,26 +174,17 @@ def _stations(part: RailPart, wanted: Sequence[float], mesh: Mesh) -> Array:
         stretch = part.line.stretches[int(part.line.stretch_at((low + high) / 2))]
         longest = mesh.length if stretch.kind == "straight" else mesh.turn * stretch.radius
         found += np.linspace(low, high, max(1, ceil((high - low) / longest - 1e-9)) + 1)[1:].tolist()
-    return np.array(found)
-
-
-def _stretch(part: RailPart, station: float) -> tuple[int | None, BentSection | None, Array]:
-    """The bend at a station, its section, and the way to its centre there."""
-    stretch = part.line.stretches[int(part.line.stretch_at(station))]
-    if stretch.kind == "straight":
-        return None, None, np.zeros(3)
-    turned = stretch.pose(station - stretch.station)
-    return stretch.number, bent_section(part.section, stretch.roll, stretch.radius), np.cross(stretch.axis, turned.t)
+    return found
 
 
 def _cut(part: RailPart, number: int, low: float, high: float) -> Cut:
-    bend, bent, _ = _stretch(part, (low + high) / 2)
-    poses = part.line.pose_at([low, high])
-    if bend is None or bent is None:
-        return Cut(number, None, None, np.array([low, high]), poses, poses.at, np.zeros((2, 3)))
-    axis = part.line.bends[bend - 1].axis
-    inward = np.cross(axis, poses.t)
-    return Cut(number, bend, bent, np.array([low, high]), poses, poses.at + bent.shift * inward, inward)
+    stations, poses = np.array([low, high]), part.line.pose_at([low, high])
+    stretch = part.line.stretches[int(part.line.stretch_at((low + high) / 2))]
+    if stretch.kind == "straight":
+        return Cut(number, None, None, stations, poses, poses.at, np.zeros((2, 3)))
+    bent = bent_section(part.section, stretch.roll, stretch.radius)
+    inward = np.cross(stretch.axis, poses.t)
+    return Cut(number, stretch.number, bent, stations, poses, poses.at + bent.shift * inward, inward)
 
 
 def _piece(part: RailPart, cut: Cut, node: int) -> Piece:
@@ -189,37 +200,21 @@ def _piece(part: RailPart, cut: Cut, node: int) -> Piece:
     return Piece(node, node + 1, *sizes, up)
 
 
-def _places(part: RailPart, stations: Array) -> list[Array]:
-    """(k, 3) nodes: on the centreline, within a bend on its neutral circle."""
-    at = part.line.pose_at(stations).at
-    found = []
-    for i, station in enumerate(stations):
-        shift: Array | float = 0.0
-        stretch = part.line.stretches[int(part.line.stretch_at(station))]
-        inside = min(station - stretch.station, stretch.station + stretch.length - station) > SAME
-        if stretch.kind == "bend" and inside:
-            _, bent, inward = _stretch(part, float(station))
-            assert bent is not None
-            shift = (stretch.radius - bent.neutral) * inward
-        found.append(at[i] + shift)
-    return found
-
-
 def _tied(
     nodes: list[Array], pieces: list[Piece], cuts: list[Cut | None], lines: list[Line], joined: Sequence[Tie]
 ) -> Skeleton:
     """The pieces with ties made: nodes that lie together become one, others are linked."""
     by_label = {line.part.label: line for line in lines}
     same = np.arange(len(nodes))
-    links: list[tuple[int, int, Piece]] = []
+    links: list[Piece] = []
     for tie in joined:
         one, other = (by_label[spot.label].node(spot.station) for spot in (tie.one, tie.other))
         if float(np.linalg.norm(nodes[one] - nodes[other])) <= MERGED:
             same[same == same[other]] = same[one]
         else:
             stiffer = max((by_label[spot.label].part.section for spot in (tie.one, tie.other)), key=lambda s: s.area)
-            links.append((one, other, _link(one, other, nodes, stiffer.area, stiffer.inertia_s + stiffer.inertia_u)))
-    pieces = [*pieces, *(link for _, _, link in links)]
+            links.append(_link(one, other, nodes, stiffer))
+    pieces = [*pieces, *links]
     kept, numbers = np.unique(same, return_inverse=True)
     made = tuple(
         Piece(int(numbers[p.start]), int(numbers[p.end]), p.area, p.inertia_s, p.inertia_u, p.torsion, p.up)
@@ -230,7 +225,7 @@ def _tied(
     return Skeleton(beams, tuple(whole), (*cuts, *(None for _ in links)))
 
 
-def _link(one: int, other: int, nodes: Sequence[Array], area: float, inertia: float) -> Piece:
-    along = nodes[other] - nodes[one]
+def _link(one: int, other: int, nodes: Sequence[Array], section: Section) -> Piece:
+    along, area, inertia = nodes[other] - nodes[one], section.area, section.inertia_s + section.inertia_u
     up = np.eye(3)[int(np.argmin(np.abs(along)))]
     return Piece(one, other, STIFF * area, STIFF * inertia, STIFF * inertia, STIFF * inertia, up)

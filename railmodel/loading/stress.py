@@ -8,49 +8,54 @@ over the two walls that run with the force. Both together as von Mises has them:
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railmodel.geometry.rows import Array
 from railmodel.geometry.section import Section
 from railmodel.loading.beams import Solved
 from railmodel.loading.skeleton import Cut, Skeleton
 
+SHARES = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
+"""Where along a piece stress is looked at; in a bend at its two ends only."""
+
 
 @dataclass(frozen=True, eq=False)
 class Stresses:
-    """Stress at both ends of every piece of tube.
+    """Stress at places along every piece of tube, as `SHARES` has them.
 
     Args:
-        equivalent: (cases, m, 2) von Mises stress, MPa; 0 for links.
-        normal: (cases, m, 2) the largest stress along the tube, MPa.
-        inside: (cases, m, 2) whether that is on the inside of a bend.
-        inner: (cases, m, 2, 6) force (along, s, u) and moment (torque, about s, about u) on the section.
+        equivalent: (cases, m, k) von Mises stress, MPa; 0 for links, and between the ends of a piece of a bend.
+        normal: (cases, m, k) the largest stress along the tube, MPa.
+        inside: (cases, m, k) whether that is on the inside of a bend.
     """
 
     equivalent: Array
     normal: Array
-    inside: Array
-    inner: Array
+    inside: NDArray[np.bool_]
 
 
-def stresses(skeleton: Skeleton, solved: Solved) -> Stresses:
-    """Stress from solved pieces."""
-    cases = len(solved.ends)
-    shape = (cases, len(skeleton.cuts), 2)
+def stresses(skeleton: Skeleton, solved: Solved, spread: Array | None = None) -> Stresses:
+    """Stress from solved pieces; `spread` as they were solved with."""
+    shape = (len(solved.ends), len(skeleton.cuts), len(SHARES))
     normal, equivalent, inside = np.zeros(shape), np.zeros(shape), np.zeros(shape, dtype=bool)
-    inner = np.zeros((*shape, 6))
     for number, cut in enumerate(skeleton.cuts):
         if cut is None:
             continue
         section = skeleton.lines[cut.line].part.section
         piece = skeleton.beams.pieces[number]
-        inner[:, number] = _inner(cut, skeleton.beams.nodes[[piece.start, piece.end]], solved.ends[:, number])
-        normal[:, number], inside[:, number] = _normal(section, cut, inner[:, number])
-        shear = _shear(section, cut, inner[:, number])
-        equivalent[:, number] = np.sqrt(normal[:, number] ** 2 + 3 * shear**2)
-    return Stresses(equivalent, normal, inside, inner)
+        nodes = skeleton.beams.nodes[[piece.start, piece.end]]
+        if cut.bent is None:
+            even = np.zeros((shape[0], 3)) if spread is None else spread[:, number]
+            where, inner = slice(None), _along(cut, nodes, solved.ends[:, number, 0], even)
+        else:
+            where, inner = slice(None, None, len(SHARES) - 1), _ends(cut, nodes, solved.ends[:, number])
+        worst, within = _normal(section, cut, inner)
+        normal[:, number, where], inside[:, number, where] = worst, within
+        equivalent[:, number, where] = np.sqrt(worst**2 + 3 * _shear(section, cut, inner) ** 2)
+    return Stresses(equivalent, normal, inside)
 
 
-def _inner(cut: Cut, nodes: Array, ends: Array) -> Array:
+def _ends(cut: Cut, nodes: Array, ends: Array) -> Array:
     """(cases, 2, 6) what the metal ahead of each end does to that behind it, at the section's centroid and in its axes.
 
     Pull is positive; a positive moment about s pulls the top.
@@ -62,8 +67,20 @@ def _inner(cut: Cut, nodes: Array, ends: Array) -> Array:
     return np.concatenate([np.einsum("eij,cej->cei", axes, force), np.einsum("eij,cej->cei", axes, moment)], axis=2)
 
 
-def _normal(section: Section, cut: Cut, inner: Array) -> tuple[Array, Array]:
-    """(cases, 2) largest stress along the tube, and whether it is on the inside of a bend."""
+def _along(cut: Cut, nodes: Array, start: Array, even: Array) -> Array:
+    """(cases, k, 6) the same along a straight, from what its start feels and what is spread along it."""
+    whole = nodes[1] - nodes[0]
+    length = float(np.linalg.norm(whole))
+    gone = (SHARES * length)[:, None]
+    force = -start[:, None, :3] - gone * even[:, None]
+    moment = -start[:, None, 3:] + np.cross(SHARES[:, None] * whole, start[:, None, :3])
+    moment = moment + gone**2 / 2 * np.cross(whole / length, even)[:, None]
+    axes = np.array([cut.poses.t[0], cut.poses.s[0], cut.poses.u[0]])
+    return np.concatenate([force @ axes.T, moment @ axes.T], axis=2)
+
+
+def _normal(section: Section, cut: Cut, inner: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """(cases, k) largest stress along the tube, and whether it is on the inside of a bend."""
     pull, about_s, about_u = inner[..., 0], inner[..., 4], inner[..., 5]
     if cut.bent is None:
         if section.round:
@@ -84,7 +101,7 @@ def _normal(section: Section, cut: Cut, inner: Array) -> tuple[Array, Array]:
 
 
 def _shear(section: Section, cut: Cut, inner: Array) -> Array:
-    """(cases, 2) shear stress."""
+    """(cases, k) shear stress."""
     modulus, wall = section.torsion_modulus, section.wall
     if cut.bent is not None:  # the thinned wall carries the same shear flow
         modulus = modulus * cut.bent.outer_wall / wall

@@ -1,0 +1,76 @@
+"""Loads shared out and supports' answers: the sums come out, whatever the places."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from railmodel.geometry.rows import Array
+from railmodel.loading.statics import Reaction, Rest, reactions, shared, twisting, wrench
+
+NUMBER = st.floats(-1000, 1000)
+PLACES = st.lists(st.tuples(NUMBER, NUMBER, NUMBER), min_size=1, max_size=6)
+
+
+def axle(x: float, track: float | None = 1600.0, name: str = "axle") -> Rest:
+    return Rest(name, x, np.array([[x, -400.0, 400.0], [x, 400.0, 400.0]]), track)
+
+
+def on_frame(found: list[Reaction], ground: float = 0.0) -> Array:
+    total = np.zeros(6)
+    for reaction in found:
+        pushes = reaction.on_frame(ground)
+        for place, push in zip(reaction.rest.places, pushes, strict=True):
+            total += wrench(push[:3], place, push[3:])
+    return total
+
+
+@given(PLACES, st.tuples(*[NUMBER] * 6), st.integers(0, 9))
+def test_shares_add_up_to_the_whole(places: list[tuple[float, ...]], total: tuple[float, ...], seed: int) -> None:
+    at = np.array(places)
+    weights = np.random.default_rng(seed).uniform(0.2, 2.0, len(at))
+    found = shared(np.array(total) * [1, 1, 1, 1000, 1000, 1000], at, weights)
+    again = sum(wrench(push[:3], place, push[3:]) for place, push in zip(at, found, strict=True))
+    np.testing.assert_allclose(again, np.array(total) * [1, 1, 1, 1000, 1000, 1000], rtol=1e-7, atol=1e-2)
+
+
+def test_a_load_between_two_places_is_shared_by_the_lever() -> None:
+    found = shared(wrench([0, 0, -100.0], [250.0, 0, 0]), np.array([[0.0, 0, 0], [1000.0, 0, 0]]))
+    np.testing.assert_allclose(found[:, 2], [-75.0, -25.0], atol=1e-9)
+    np.testing.assert_allclose(found[:, 3:], 0.0, atol=1e-6)
+
+
+@given(st.tuples(*[NUMBER] * 3), st.tuples(NUMBER, NUMBER, st.floats(100, 1500)), st.floats(-500, 500))
+def test_supports_balance_any_load(force: tuple[float, ...], at: tuple[float, ...], ground: float) -> None:
+    load = wrench(force, at)
+    found = reactions(load, [axle(0.0), axle(2500.0)], ground)
+    np.testing.assert_allclose(on_frame(found, ground), -load, atol=1e-5)
+
+
+def test_a_wagon_brakes_and_turns_as_the_textbook_has_it() -> None:
+    """Moments about the other axle; braking moves m a h / wheelbase to the front (any text on vehicle dynamics)."""
+    weight, height, middle, base = 20_000.0, 700.0, 1000.0, 2500.0
+    still = reactions(wrench([0, 0, -weight], [middle, 0, height]), [axle(0.0), axle(base)], 0.0)
+    assert still[0].up == pytest.approx(weight * (base - middle) / base)
+    braked = reactions(wrench([-0.5 * weight, 0, -weight], [middle, 0, height]), [axle(0.0), axle(base)], 0.0)
+    moved = 0.5 * weight * height / base
+    assert braked[0].up == pytest.approx(still[0].up + moved)
+    assert sum(one.along for one in braked) == pytest.approx(0.5 * weight)
+    assert braked[0].along / braked[1].along == pytest.approx(braked[0].up / braked[1].up)
+    turned = reactions(wrench([0, 0.5 * weight, -weight], [middle, 0, height]), [axle(0.0), axle(base)], 0.0)
+    assert sum(one.roll for one in turned) == pytest.approx(0.5 * weight * height)
+    assert sum(one.across for one in turned) == pytest.approx(-0.5 * weight)
+
+
+def test_one_wheel_up_puts_the_lighter_axles_load_on_one_wheel() -> None:
+    load = wrench([0, 0, -3000.0], [500.0, 0, 700.0])
+    found = reactions(load, [axle(0.0, name="front"), axle(1500.0, name="rear")], 0.0, "front")
+    light = min(one.up for one in found)  # the rear one, 1000 N: its left wheel hangs first
+    assert light == pytest.approx(1000.0)
+    assert found[0].roll == pytest.approx(light * 800.0)
+    assert found[1].roll == pytest.approx(-light * 800.0)
+    np.testing.assert_allclose(on_frame(found), -load, atol=1e-6)
+
+
+def test_a_torque_is_taken_out_where_it_is_not_put_in() -> None:
+    np.testing.assert_allclose(on_frame(twisting(5e5, [axle(0.0), axle(1000.0), axle(2500.0)])), 0.0, atol=1e-6)
