@@ -75,7 +75,7 @@ export class Parts {
     tint(this.alarm, colour('stop'));
     tint(this.before, colour('before'));
     tint(this.trace, colour('before'));
-    tint(this.skin.material, colour('part-0'));
+    tint(this.skin.material, colour('skin'));
     for (const mesh of this.group.children) {
       const level = this.marked.get(mesh.name);
       tint(mesh.material, colour(level === 'stop' ? 'stop' : `part-${mesh.userData.tone % 4}`));

@@ -3,7 +3,7 @@
 import { by, make, name, once } from './dom.js';
 import { get } from './net.js';
 import { Store } from './store.js';
-import { angle, length } from './words.js';
+import { angle, length, marked } from './words.js';
 
 const store = new Store();
 const which = by('which');
@@ -90,12 +90,13 @@ const fact = (term, words, kind = '') => make('div', { class: kind }, make('dt',
 
 function next(order, done, count) {
   const unit = data.unit;
-  const turn = done === 0 && data.loaded ? data.loaded : order.turn;
+  const { turn } = order;
+  const [mark, beside] = marked(order.mark_tape || length(order.mark, unit), unit);
   return [
     make('h2', {}, `Bend ${done + 1} of ${count}`),
     make('p', { class: 'turn' }, `${turn[0].toUpperCase()}${turn.slice(1)}${order.turn_over ? `, ${order.turn_over}` : ''}`),
     make('dl', { class: 'big' },
-      fact('Mark at', [order.mark_tape || length(order.mark, unit), order.mark_tape ? make('span', { class: 'less' }, ` ${length(order.mark, unit)} ${unit}`) : ` ${unit}`], 'wide'),
+      fact('Mark at', [mark, make('span', { class: 'less' }, ` ${beside}`)], 'wide'),
       fact('Set angle', angle(order.set_angle, 1)), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
       fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : ''),
     make('p', { class: 'quiet' }, `Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),

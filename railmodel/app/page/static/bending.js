@@ -3,7 +3,7 @@
 import { keepOut, solid, swung } from './bender.js';
 import { button, by, make, name, once } from './dom.js';
 import { get } from './net.js';
-import { angle, length, withUnit } from './words.js';
+import { angle, length, marked, withUnit } from './words.js';
 
 const PACE = 1400; // milliseconds a step
 
@@ -97,9 +97,9 @@ export class Bending {
     if (!this.view) this.view = RailView.create(this.host, { unit: data.unit, what: 'bender', onLost: () => { this.view = null; } });
     if (this.view) {
       this.solids = data.machine.solids.map(solid);
-      const extent = data.steps.flatMap(({ frames }) => [frames[0], frames[frames.length - 1]].flatMap(({ points }) => Array.from(points)));
+      const extent = data.steps.filter(({ bend }) => bend !== null).flatMap(({ frames }) => [frames[0], frames[frames.length - 1]].flatMap(({ points }) => Array.from(points)));
       this.view.setExtent(extent);
-      if (fresh) this.view.setCamera('pictorial');
+      if (fresh) this.view.setCamera({ turn: 90 - 55 * data.machine.side, tilt: 32 }); // from the side away from the die
     }
     this.to(fresh ? 0 : Math.min(this.at, data.steps.length));
     document.documentElement.dataset.rehearsed = `${data.part} ${data.hand} ${data.leading_end} ${data.rev}`;
@@ -153,7 +153,7 @@ export class Bending {
     const floor = machine.floor ?? 0;
     this.view.setSkin({ name: this.data.part, points, triangles: this.data.triangles });
     this.view.setShapes([...this.solids, ...(step.keep_out ? [keepOut(step.keep_out, floor)] : [])],
-      [...machine.solids.flatMap(({ name: called }, k) => (step.hits.includes(called) ? [`solid ${k}`] : []))]);
+      ['keep out', ...machine.solids.flatMap(({ name: called }, k) => (step.hits.includes(called) ? [`solid ${k}`] : []))]);
     this.view.placeShapes(Object.fromEntries(machine.solids.map(({ moves }, k) => [`solid ${k}`, swung(step.die.axis, moves === 'arm' ? arm : 0)])));
     const close = step.where && Math.abs(fraction - (step.fraction ?? 0)) < 0.12;
     this.view.setHighlights(close ? [{ level: step.gap < 0 ? 'stop' : 'warn', badge: withUnit(step.gap, this.data.unit), at: step.where, words: `${step.name}: least clearance, to ${step.against}` }] : []);
@@ -174,9 +174,12 @@ export class Bending {
     const { order } = step;
     if (order) {
       facts.push(fact('Face on the die', order.face_on_die), fact('Face up', order.face_up), fact('Turn', order.turn), fact('Set angle', angle(order.set_angle, 1)),
-        fact('Mark', order.mark_tape || length(order.mark, data.unit)), fact('Die', order.die ? name(order.die) : 'none of the shop’s'));
+        fact('Mark', marked(order.mark_tape || length(order.mark, data.unit), data.unit).join(', ')), fact('Die', order.die ? name(order.die) : 'none of the shop’s'));
       if (order.turn_over) facts.push(fact('Over which way', `${order.turn_over}, ${data.seen}`));
-    } else if (step.kind === 'load' && data.loaded) facts.push(fact('Load', data.loaded));
+    } else if (step.kind === 'load') {
+      const first = data.steps.find((one) => one.order);
+      if (first) facts.push(fact('Load', first.order.turn));
+    }
     return [make('h3', {}, `Step ${i + 1} of ${data.steps.length}: ${step.name}`), make('dl', { class: 'facts' }, facts)];
   }
 }

@@ -60,7 +60,6 @@ export class Field {
       if (this.node.late) this.send();
     });
     this.input.addEventListener('keydown', (event) => {
-      if (event.key === 'Enter' && this.node.late && this.input.value !== this.server) this.send();
       if (event.key === 'Enter') this.settle();
       if (event.key === 'Escape' && this.wrong !== null) this.giveUp();
     });

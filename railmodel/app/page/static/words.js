@@ -31,3 +31,9 @@ export function travel(at, unit) {
   if (at.slide) found.push(`slid ${withUnit(at.slide, unit)}`);
   return found.join(', ');
 }
+
+// a mark as the papers say it, such as 37.046 (37 1/16"): what to read off the tape, and the number beside it
+export function marked(text, unit) {
+  const [number, tape] = text.split(' (');
+  return tape ? [tape.replace(')', ''), `${number} ${unit}`] : [`${number}`, unit];
+}
