@@ -38,6 +38,13 @@ class Format(StrEnum):
     xlsx = "xlsx"
 
 
+class Shown(StrEnum):
+    """Ways to show an answer."""
+
+    text = "text"
+    json = "json"
+
+
 class Hand(StrEnum):
     """Hands of a pair."""
 
@@ -50,13 +57,6 @@ class Dxf(StrEnum):
 
     r2010 = "r2010"
     r12 = "r12"
-
-
-class Shown(StrEnum):
-    """Ways to show an answer."""
-
-    text = "text"
-    json = "json"
 
 
 def _version(wanted: bool) -> None:
@@ -214,6 +214,32 @@ def correct(
     raise typer.Exit(status)
 
 
+@app.command(epilog="Examples: railmodel sure hauler.yaml; railmodel sure hauler.yaml --datum front --straights-held")
+def sure(
+    job: JobPath,
+    datum: Annotated[
+        list[str] | None,
+        typer.Option(help="What parts are held by: main (the longest straight), front, rear, 'straight 2'; or for one "
+                     "part 'side rail.front'. May be given several times."),
+    ] = None,
+    marks_fixed: Annotated[
+        bool, typer.Option("--marks-fixed/--straights-held", help="Marks all set out first, or bend by bend.")
+    ] = True,
+    apart: Annotated[bool, typer.Option("--hands-apart", help="Each hand of a pair calibrated by itself.")] = False,
+    samples: Annotated[int, typer.Option(help="How many samples to draw.")] = 100_000,
+    exact: Annotated[bool, typer.Option("--exact-gaps", help="Check clearances on 2,000 exact samples.")] = False,
+    format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
+) -> None:
+    """Say which bend matters, the chance that the job fits with the shop's own spread, and what would help most."""
+    from railmodel.app.sure_command import run_sure
+
+    status = run_sure(
+        job, datum=datum or (), working="marks fixed" if marks_fixed else "straights held",
+        hands="apart" if apart else "together", samples=samples, exact=exact, as_json=format is Shown.json,
+    )  # fmt: skip
+    raise typer.Exit(status)
+
+
 @app.command(epilog="Example: railmodel plan hauler.yaml")
 def plan(
     job: JobPath,
@@ -366,6 +392,21 @@ def _check_options(add: bool, given: Mapping[str, object], asked: Mapping[str, o
         raise InputError(f"{values[0]}: belongs to a new test bend; give --add as well, or leave it out")
     if wishes and add:
         raise InputError(f"{wishes[0]}: cannot be given with --add; add the test bend first; nothing was recorded")
+
+
+@app.command("open", epilog="Example: railmodel open hauler.yaml")
+def open_(
+    job: Annotated[
+        Path | None, typer.Argument(metavar="JOB", help="The job file; left out, a page to choose from.")
+    ] = None,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on this machine; 0 takes any that is free.")] = 0,
+    lan: Annotated[bool, typer.Option("--lan", help="Also a view to look at for other machines, with a code.")] = False,
+    browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open it in the browser.")] = True,
+) -> None:
+    """Open a job in the browser: change a number and see the rail move."""
+    from railmodel.app.open_command import run_open
+
+    raise typer.Exit(run_open(job, port=port, lan=lan, browser=browser))
 
 
 @app.command("import-mesh", epilog="Example: railmodel import-mesh engine.step --out engine.stl")

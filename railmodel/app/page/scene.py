@@ -42,6 +42,7 @@ class Scene:
     Args:
         frame: its parts, without crossmembers.
         parts: how each is shown.
+        keys: a key of each part, the same only where it looks the same.
         meshes: of parts and shapes.
         shapes: keep-clear shapes with their travel.
         findings: what the first checks say, and what is wrong with the shapes.
@@ -50,6 +51,7 @@ class Scene:
 
     frame: Frame
     parts: list[Answer]
+    keys: list[str]
     meshes: list[Named]
     shapes: list[Answer]
     findings: list[Answer]
@@ -73,6 +75,7 @@ class SceneMaker:
         return Scene(
             frame=frame,
             parts=[self._look(frame, part, tones) for part in frame.parts],
+            keys=[part_key(part) for part in frame.parts],
             meshes=[*self.part_meshes(frame.parts), *shape_meshes],
             shapes=shapes,
             findings=findings + trouble,

@@ -2,9 +2,10 @@
 
 import hashlib
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from railmodel.app.page.edits import edited
 from railmodel.app.page.paths import check_paths, named_in
@@ -22,6 +23,11 @@ MOST_TEXT = 8_000_000
 _READY = 3
 """Jobs kept as read, so that going back one step is quick."""
 
+TROUBLE = (ArithmeticError, AssertionError, AttributeError, LookupError, RecursionError, TypeError, ValueError)
+"""What numbers beyond all sense may end in."""
+
+View = TypeVar("View")
+
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -37,17 +43,20 @@ class Past:
     says: str
 
 
-class Store:
+class Store(Generic[View]):
     """A job file with its changes.
 
-    `source` is the job as it now stands, always valid; `rev` goes up by one with every change.
+    `source` is the job as it now stands, always valid, and `view` is what is made of it; `rev` goes up by one with
+    every change.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, look: Callable[[JobFile], View]) -> None:
         data = read_bytes(path, MAX_BYTES)
         self.path = path
         self.rev = 0
+        self._look = look
         self.source = job_from(data, path)
+        self.view = self._seen(self.source)
         self.bom = data.startswith(_BOM)
         self.undoes: list[Past] = []
         self.redoes: list[Past] = []
@@ -57,7 +66,7 @@ class Store:
     @property
     def data(self) -> bytes:
         """The job file as it is to be on the disk."""
-        return (_BOM if self.bom else b"") + self.source.text.encode()
+        return self.with_mark(self.source.text)
 
     def apply(self, rev: Any, op: Any) -> bool:
         """Make an edit.
@@ -101,17 +110,29 @@ class Store:
         self.bom = data.startswith(_BOM)
         return self._become(source.tree, says, source)
 
-    def reread(self) -> None:
-        """Read the files that the job names again; counts as a change where they have changed.
+    def reread(self, shop: object) -> bool:
+        """Read the files that the job names again; whether the shop is another one than it was.
 
         Raises:
             InputError: the job no longer reads with them.
         """
         source = self._read(self.source.tree)
+        if source.shop == shop:
+            return False
+        view = self._seen(source)
         self._ready.clear()
-        if source.shop != self.source.shop:
-            self.rev += 1
-        self.source = source
+        self.rev += 1
+        self.source, self.view = source, view
+        return True
+
+    def read_afresh(self) -> None:
+        """Read the whole job from its text again."""
+        source = job_from(self.data, self.path)
+        self.source, self.view = source, self._seen(source)
+
+    def with_mark(self, text: str) -> bytes:
+        """A text as bytes, with a byte order mark where the file has one."""
+        return (_BOM if self.bom else b"") + text.encode()
 
     def _check(self, rev: Any) -> None:
         if isinstance(rev, bool) or not isinstance(rev, int):
@@ -123,12 +144,13 @@ class Store:
         if tree.text == self.source.text:
             return False
         source = source or self._read(tree)
+        view = self._seen(source)
         self._keep(self.source)
         self.undoes.append(Past(self.source.text, says))
         self.redoes.clear()
         while len(self.undoes) > LEVELS or sum(len(past.text) for past in self.undoes) > MOST_TEXT:
             del self.undoes[0]
-        self.source = source
+        self.source, self.view = source, view
         self.rev += 1
         return True
 
@@ -138,12 +160,24 @@ class Store:
             return False
         past = back[-1]
         source = self._ready.get(past.text) or job_from(past.text.encode(), self.path)
+        view = self._seen(source)
         self._keep(self.source)
         back.pop()
         forth.append(Past(self.source.text, past.says))
-        self.source = source
+        self.source, self.view = source, view
         self.rev += 1
         return True
+
+    def _seen(self, source: JobFile) -> View:
+        """What is made of a job.
+
+        Raises:
+            InputError: nothing can be made of it.
+        """
+        try:
+            return self._look(source)
+        except TROUBLE as error:
+            raise InputError(f"this makes no job that can be shown ({type(error).__name__}: {error})") from None
 
     def _keep(self, source: JobFile) -> None:
         self._ready[source.text] = source
@@ -153,5 +187,4 @@ class Store:
 
     def _read(self, tree: Tree) -> JobFile:
         check_paths(tree.root.data, self.path.parent, self.known)
-        digest = hashlib.sha256((_BOM if self.bom else b"") + tree.text.encode()).hexdigest()
-        return job_of_tree(tree, self.path, digest)
+        return job_of_tree(tree, self.path, hashlib.sha256(self.with_mark(tree.text)).hexdigest())

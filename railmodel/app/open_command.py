@@ -1,0 +1,161 @@
+"""`railmodel open`: the live page on this machine, and nowhere else unless asked."""
+
+import json
+import os
+import socket
+import webbrowser
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
+from urllib.error import URLError
+from urllib.request import ProxyHandler, build_opener
+
+import typer
+
+from railmodel.errors import InputError
+from railmodel.files import write_whole
+
+if TYPE_CHECKING:
+    import uvicorn
+
+    from railmodel.app.page.hub import Hub
+    from railmodel.app.page.room import Room
+
+STOP = 1
+"""Seconds that open connections are given when the page is stopped."""
+
+
+def run_open(job: Path | None, *, port: int, lan: bool, browser: bool) -> int:
+    """Serve the page until it is stopped.
+
+    Args:
+        job: the job file; None for the start page.
+        port: on which port; 0 = any that is free.
+        lan: also serve a view to look at, to other machines that know the code.
+        browser: open it in the browser.
+
+    Returns:
+        Exit status.
+
+    Raises:
+        InputError: the job cannot be read, or the port not be had.
+    """
+    if job is not None and (running := running_page(job)) is not None:
+        typer.echo(f"{job.name} is open already at {running}")
+        if browser:
+            webbrowser.open(running)
+        return 0
+    from railmodel.app.page.desk import Desk
+    from railmodel.app.page.guard import Lan
+    from railmodel.app.page.room import Room
+    from railmodel.app.page.start import remember
+
+    with _listening("127.0.0.1", port) as local, _far(lan) as far:
+        own = local.getsockname()[1]
+        room = Room(folder=Path.cwd(), port=own, lan=None if far is None else Lan(far.getsockname()[1]))
+        if job is not None:
+            room.desk = Desk(job)
+            remember(job)
+        address = f"http://127.0.0.1:{own}/"
+        typer.echo(f"open at {address} (Ctrl-C stops it)")
+        if room.lan is not None:
+            typer.echo(f"to look at from other machines: http://{_own_address()}:{room.lan.port}/ code {room.lan.code}")
+        if browser:
+            webbrowser.open(address)
+        with _lock(job, own):
+            _serve(room, [local] if far is None else [local, far])
+    return 0
+
+
+def running_page(job: Path) -> str | None:
+    """The address of a page that has a job open already."""
+    try:
+        port = json.loads(lock_file(job).read_text(encoding="utf-8"))["port"]
+        address = f"http://127.0.0.1:{int(port)}/"
+        with build_opener(ProxyHandler({})).open(f"{address}api/here", timeout=2) as reply:
+            found = json.loads(reply.read(100_000))
+    except (OSError, URLError, ValueError, LookupError, TypeError, RecursionError):
+        return None
+    return address if found.get("job") == str(job.resolve()) else None
+
+
+def lock_file(job: Path) -> Path:
+    """Where a running page says its port."""
+    return job.resolve().with_name(f".{job.name}.open")
+
+
+@contextmanager
+def _lock(job: Path | None, port: int) -> Iterator[None]:
+    """Say the port beside the job while the page runs; a folder that cannot be written to does without."""
+    if job is None:
+        yield
+        return
+    path = lock_file(job)
+    text = json.dumps({"port": port, "pid": os.getpid()}) + "\n"
+    with suppress(OSError):
+        write_whole(path, text)
+    try:
+        yield
+    finally:
+        with suppress(OSError):
+            if path.read_text(encoding="utf-8") == text:
+                path.unlink()
+
+
+@contextmanager
+def _listening(host: str, port: int) -> Iterator[socket.socket]:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as found:
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            found.bind((host, port))
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise InputError(f"--port: {port} cannot be had ({reason}); choose another, or leave it out") from None
+        found.listen(128)
+        yield found
+
+
+@contextmanager
+def _far(wanted: bool) -> Iterator[socket.socket | None]:
+    if not wanted:
+        yield None
+        return
+    with _listening("0.0.0.0", 0) as found:
+        yield found
+
+
+def _own_address() -> str:
+    """This machine's address in its network, as far as it knows one."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe, suppress(OSError):
+        probe.connect(("192.0.2.1", 9))  # sends nothing: an address for documentation (RFC 5737)
+        return str(probe.getsockname()[0])
+    return "127.0.0.1"
+
+
+def _serve(room: "Room", sockets: list[socket.socket]) -> None:
+    """Run the server until Ctrl-C or a signal to end."""
+    import uvicorn
+
+    from railmodel.app.page.server import make_app
+
+    config = uvicorn.Config(
+        make_app(room), log_level="error", timeout_graceful_shutdown=STOP, server_header=False, workers=1, ws="none",
+        h11_max_incomplete_event_size=65536,
+    )  # fmt: skip
+    _stopping(uvicorn.Server(config), room).run(sockets=sockets)
+
+
+def _stopping(server: "uvicorn.Server", room: "Room") -> "uvicorn.Server":
+    """A server that ends every stream of news as soon as it is told to stop."""
+    handle = server.handle_exit
+
+    def handle_exit(sig: int, frame: FrameType | None) -> None:
+        hub: Hub | None = None if room.desk is None else room.desk.hub
+        if hub is not None:
+            hub.close()
+        handle(sig, frame)
+
+    server.handle_exit = handle_exit  # type: ignore[method-assign]
+    return server
