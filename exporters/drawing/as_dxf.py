@@ -234,4 +234,3 @@ def _sheet(pen: _Pen, sheet: Sheet, places: Any) -> None:
             ),
             view_height=to_unit(model.high - model.low, pen.unit), dxfattribs={"layer": "VIEWPORT"},
         )  # fmt: skip
-

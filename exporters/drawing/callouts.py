@@ -1,9 +1,9 @@
 """What is said of each bend and part in a view: its angle, its radius, its letter. Millimetres on paper, radians."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
-from math import atan2, cos, pi, sin, tan
+from math import atan2, cos, inf, pi, sin, tan
 from typing import Generic, TypeVar
 
 import numpy as np
@@ -29,6 +29,8 @@ _FULL = 2 * pi
 _REACHES = (5.0, 9.0, 14.0, 20.0, 28.0, 38.0, 60.0, 100.0, 150.0)  # from a tube to what is said of it
 _OUTS = (0.0, 3.0, 7.0, 12.0, 30.0, 60.0, 120.0)  # from an angle's arc to its text
 _CROSSED = 5.0  # mm of distance that a line under a text is worth
+_CROWDED = 25.0  # mm of distance, lines under it counted in, beyond which an angle or radius stands in the table only
+_CLEAR = 1.2  # between texts
 _LONGEST = 28  # characters of a part's name beside its letter
 _BEYOND = 2.0  # that a construction line goes beyond an angle's arc
 
@@ -65,7 +67,11 @@ def angle(work: Work, turn: Turn) -> None:
                 cost = out + radius / 3 + aside / 2 + (0.0 if carried else 6.0)
                 yield _Try((ordered, reach, at), box, cost, lines)
 
-    legs, reach, at = _best(work, tries())
+    found = _best(work, tries(), _CROWDED)
+    if found is None:
+        work.left_out += 1
+        return
+    legs, reach, at = found
     work.dimension(dims.angle(pair(corner), legs, reach, words, at))
     reach += _BEYOND
     for way in map(np.array, legs):
@@ -98,7 +104,11 @@ def radius(work: Work, turn: Turn) -> None:
             box = dims.radius(centre, on_arc, elbow, words).label.box
             yield _Try(elbow, box, reach - _REACHES[0] + abs(lean), ((on_arc, elbow),))
 
-    work.dimension(dims.radius(centre, on_arc, _best(work, tries()), words))
+    elbow = _best(work, tries(), _CROWDED)
+    if elbow is None:
+        work.left_out += 1
+        return
+    work.dimension(dims.radius(centre, on_arc, elbow, words))
 
 
 def bend_letters(work: Work, seen: Sequence[Turn]) -> None:
@@ -140,7 +150,7 @@ def balloon(work: Work, words: str, point: Array, half: float, out: Array) -> No
             box = Rect.around(*at, 2 * long + 0.6, 2 * long + 0.6)
             yield _Try(at, box, reach - _REACHES[0] + abs(lean), ((pair(tip), _rim(at, tip, long)),))
 
-    at = _best(work, tries())
+    at = _anywhere(work, tries())
     work.draw(Arc(at, long, 0.0, _FULL, "LABEL"), middle_text(words, at, "LABEL"))
     work.draw(Line(_rim(at, tip, long), pair(tip), "LABEL"), _dot(tip))
     work.floor.take(Rect.around(*at, 2 * long, 2 * long))
@@ -162,7 +172,7 @@ def _leader(work: Work, words: str, point: Array, half: float) -> None:
             at = (float(x), float(y))
             yield _Try((at, away), box, reach - _REACHES[0], ((pair(tip), at),))
 
-    elbow, away = _best(work, tries())
+    elbow, away = _anywhere(work, tries())
     end = (elbow[0] + away * (long + 1.0), elbow[1])
     text = Text(words, (elbow[0] + away * 0.5, elbow[1] + 0.8), TEXT, "LABEL", "left" if away > 0 else "right")
     work.draw(Line(pair(tip), elbow, "LABEL"), Line(elbow, end, "LABEL"), text, _dot(tip))
@@ -208,25 +218,26 @@ class _Try(Generic[_Tried]):
     lines: tuple[tuple[Point, Point], ...] = ()
 
 
-def _best(work: Work, tries: Iterator[_Try[_Tried]]) -> _Tried:
-    """The cheapest try on free paper, lines under it counted in; where all paper is taken, the last one."""
+def _best(work: Work, tries: Iterable[_Try[_Tried]], most: float = inf) -> _Tried | None:
+    """The cheapest try on free paper, lines under it counted in, if there is one cheaper than `most`."""
     best: tuple[float, _Tried] | None = None
-    last: _Tried | None = None
     for tried in tries:
-        last = tried.one
-        if (best is not None and tried.cost >= best[0]) or not work.floor.free(tried.rect):
+        if tried.cost >= (best[0] if best is not None else most) or not work.floor.free(tried.rect.grown(_CLEAR)):
             continue
         over = sum(work.floor.texts_under(a, b) for a, b in tried.lines)
         cost = tried.cost + _CROSSED * (work.floor.crossed(tried.rect) + 4 * over)
-        if best is None or cost < best[0]:
+        if cost < (best[0] if best is not None else most):
             best = (cost, tried.one)
-    if best is not None:
-        return best[1]
-    assert last is not None  # there is always something to try
-    return last
+    return None if best is None else best[1]
+
+
+def _anywhere(work: Work, tries: Iterator[_Try[_Tried]]) -> _Tried:
+    """The same; where all paper is taken, the last try."""
+    every = list(tries)
+    found = _best(work, every)
+    return every[-1].one if found is None else found
 
 
 def _tangents(turn: Turn) -> tuple[Array, Array]:
     pose = turn.stretch.pose(np.array([0.0, turn.stretch.length]))
     return pose.at[0], pose.at[1]
-

@@ -31,12 +31,14 @@ class Figure:
         denominator: how many times smaller than life it is.
         marks: its lines and texts.
         dimensions: its dimensions.
+        left_out: how many angles and radii had no room.
     """
 
     view: View
     denominator: float
     marks: tuple[Mark, ...]
     dimensions: tuple[Dimension, ...] = ()
+    left_out: int = 0
 
     @property
     def box(self) -> Rect:
@@ -55,6 +57,7 @@ class Work:
         marks: lines and texts so far.
         found: dimensions so far.
         floor: what is taken.
+        left_out: angles and radii without room so far.
     """
 
     frame: Frame
@@ -63,6 +66,7 @@ class Work:
     marks: list[Mark] = field(default_factory=list)
     found: list[Dimension] = field(default_factory=list)
     floor: Floor = field(default_factory=Floor)
+    left_out: int = 0
 
     def at(self, point: Array) -> Point:
         """A point (3,) on paper."""
@@ -94,8 +98,9 @@ class Work:
     def figure(self) -> Figure:
         """What there is so far."""
         return Figure(
-            view=self.view, denominator=self.denominator, marks=tuple(self.marks), dimensions=tuple(self.found)
-        )
+            view=self.view, denominator=self.denominator, marks=tuple(self.marks), dimensions=tuple(self.found),
+            left_out=self.left_out,
+        )  # fmt: skip
 
 
 def pair(point: Array) -> Point:

@@ -24,6 +24,7 @@ NEXT = 6.0
 """From one dimension line to the next."""
 
 _TOUCH = 0.05  # a point this near to the frame's edge is on it
+_LATER = 0.2  # lines under a text that a place is worth over the next one
 _AXIS = 12.0  # length of the datum's axes
 _FULL = 6.283185307179586
 
@@ -40,18 +41,25 @@ def datum(work: Work, extent: Rect) -> None:
     under, on = -TEXT - 1.2, 1.2
     _say(work, up, [(1.5, _AXIS - TEXT), (-1.5, _AXIS - TEXT), (1.5, _AXIS + 1.0), (-1.5, _AXIS + 1.0)])
     _say(work, "datum", [(x, y) for y in (under, on, 2 * under, 3 * under, -on * 12) for x in (-2.5, 2.5)])
-    _say(work, "X rearward", [(x, y) for x in (_AXIS + 1.5, 3.0, _AXIS + 6.0, 20.0) for y in (under, on, 2 * under)])
+    _say(
+        work,
+        "X rearward",
+        [(x, y) for x in (_AXIS + 1.5, 3.0, _AXIS + 6.0, 20.0, 30.0, 45.0) for y in (under, on, 2 * under, 4 * under)],
+    )
     long = text_width(plane, TEXT)
     shares = (0.98, 0.75, 0.5, 0.25, 0.9, 0.6, 0.4)
-    _say(work, plane, [(left + share * (right - left - long), y) for share in shares for y in (on, under)])
+    beyond = (right + 1.5, -TEXT / 2)
+    _say(work, plane, [*((left + share * (right - left - long), y) for share in shares for y in (on, under)), beyond])
 
 
 def _say(work: Work, words: str, tries: Sequence[Point]) -> None:
-    """Words at the first free place, else over the fewest lines, else nowhere; they run left from a negative x."""
+    """Words at an early free place over few lines, else nowhere; they run left from a negative x."""
     texts = [Text(words, at, TEXT, "DATUM", "right" if -5.0 < at[0] < 0 else "left") for at in tries]
-    best = min(texts, key=lambda text: (not work.floor.free(text.box), work.floor.crossed(text.box)))
-    if work.floor.free(best.box):
-        work.draw(best)
+    costs = [work.floor.crossed(text.box) + _LATER * i for i, text in enumerate(texts)]
+    for _, best in sorted(zip(costs, texts, strict=True), key=lambda pair: pair[0]):
+        if work.floor.free(best.box):
+            work.draw(best)
+            return
 
 
 def ordinates_across(work: Work, extent: Rect) -> float:

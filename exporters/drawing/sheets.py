@@ -284,8 +284,9 @@ def _banner(stops: Sequence[str], room: Rect) -> list[Mark]:
 
 def _first(frame: Frame, views: Sequence[Laid], size: Sequence[float], sheet: str, banner: Sequence[Mark]) -> Sheet:
     scale = views[0].figure.denominator
+    names = [text for laid in views for text in _name(laid)]
     marks = _frame_of_sheet(frame, size, sheet, scale, "third angle" if frame.unit == "in" else "first angle")
-    return Sheet((*marks, *banner, *map(_name, views)), tuple(views))
+    return Sheet((*marks, *banner, *names), tuple(views))
 
 
 def _other(
@@ -297,13 +298,18 @@ def _other(
         marks += [moved(mark, (x, y)) for mark in table.drawn(column)]
         x += table.WIDE + _GAP
     views = () if picture is None else (picture,)
-    return Sheet((*marks, *map(_name, views)), views)
+    return Sheet((*marks, *(text for laid in views for text in _name(laid))), views)
 
 
-def _name(laid: Laid) -> Text:
-    """A view's name and scale, under it."""
+def _name(laid: Laid) -> list[Text]:
+    """A view's name and scale, under it, and what had no room in it."""
     words = f"{laid.figure.view.name}, scale {scale_words(laid.figure.denominator)}"
-    return Text(words, ((laid.box.left + laid.box.right) / 2, laid.box.low - 5.5), 3.5, "LABEL", "centre")
+    x, low = (laid.box.left + laid.box.right) / 2, laid.box.low
+    said = [Text(words, (x, low - 5.5), 3.5, "LABEL", "centre")]
+    if laid.figure.left_out:
+        note = f"{laid.figure.left_out} angles and radii in the table only"
+        said.append(Text(note, (x, low - 9.2), TEXT, "LABEL", "centre"))
+    return said
 
 
 def _frame_of_sheet(frame: Frame, size: Sequence[float], sheet: str, scale: float, views: str) -> list[Mark]:

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import degrees
+from textwrap import wrap
 
 from exporters.approval_points import letters
-from exporters.drawing.features import VIEWS, shown, turns
+from exporters.drawing.features import shown, turns
 from exporters.drawing.marks import Line, Mark, Text
 from exporters.drawing.title import fitted
 from exporters.dxf_text import shortened
@@ -51,8 +52,8 @@ def rows(frame: Frame, plates: Sequence[Plate]) -> list[Row]:
         found += [Row(head=f"  {_plate(frame, plate)}") for plate in plates]
     blind = [turn.name for turn in turns(frame) if turn.square is None]
     if blind:
-        names = " nor ".join(view.name for view in VIEWS)
-        found.append(Row(head=f"Neither {names} sees {', '.join(blind)} square: angle and radius stand here only"))
+        found.append(Row(head="Seen square in neither view, so that angle and radius stand here only:"))
+        found += [Row(head=f"  {line}") for line in wrap(", ".join(blind), 80)]
     return found
 
 

@@ -92,7 +92,7 @@ def title_block(frame: Frame, width: float, denominator: float, sheet: str, view
     """
     job, sizes = frame.job, tubes(frame)
     lines = min(max(len(sizes), 2), 4)
-    scale = scale_words(denominator) if denominator else "none"
+    scale = scale_words(denominator) if denominator else "none" if views == "none" else "as noted"
     rows = [
         [Cell(0.64, "how to read it", READING, 2, _SMALL), Cell(0.36, "not a certificate", NO_CERTIFICATE, 2, _SMALL)],
         [

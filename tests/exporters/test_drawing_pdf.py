@@ -109,9 +109,9 @@ def test_the_table_holds_every_point_of_the_hauler(folder):
         "B2 141.000 -15.000 25.000 20.000 90.00° 5.000 left easy 5",
     ):
         assert row in said
-    assert "Neither side view" not in said
+    assert "neither view" not in said
     rack = " ".join(page.text for page in printed(folder, RACK)[1:])
-    assert "sees A1, B2, B3, C1 square" in rack
+    assert "Seen square in neither view, so that angle and radius stand here only: A1, B2, B3, C1" in rack
 
 
 def test_any_name_is_only_text(tmp_path):
