@@ -74,12 +74,12 @@ def slopes(line: Centreline, movers: Movers, spots: Sequence[Spot], at: Array) -
         assert bend is not None
         stretch = line.bends[bend]
         pose = stretch.pose(0.0)
-        inner = float((spot.s * pose.s + spot.u * pose.u) @ stretch.inward)
-        half = stretch.angle / 2
-        by_angle = (stretch.radius - inner) / 2 / cos(half) ** 2
-        found[i] += np.outer(
-            by_angle * movers.mix[:, n + 1 + bend] + tan(half) * movers.mix[:, 2 * n + 1 + bend], pose.t
-        )
+        off = spot.s * pose.s + spot.u * pose.u
+        half, inner = stretch.angle / 2, float(off @ stretch.inward)
+        aside = float(off @ np.cross(pose.t, stretch.inward))  # how fast `inner` grows as the bend rolls on the tube
+        by_angle, by_radius, by_roll = (movers.mix[:, k * n + 1 + bend] for k in (1, 2, 3))
+        ahead = (stretch.radius - inner) / 2 / cos(half) ** 2 * by_angle + tan(half) * (by_radius - aside * by_roll)
+        found[i] += np.outer(ahead, pose.t)
     return found
 
 
