@@ -5,6 +5,7 @@
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 Unit = Literal["in", "mm"]
@@ -78,12 +79,18 @@ def parse_length(value: str | int | float, unit: Unit) -> float:
     elif isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise LengthError(_not_a_length(value))
     else:
-        exact = Fraction(repr(float(value))) * _MM[unit] if abs(value) <= LIMIT else Fraction(2 * int(LIMIT))
+        exact = _counted(float(value), unit) if abs(value) <= LIMIT else Fraction(2 * int(LIMIT))
     if abs(exact) > LIMIT:
         raise LengthError(f"found {quoted(value)}; allowed: lengths from -100 m to 100 m; check number and unit")
     return float(exact)
 
 
+@lru_cache(maxsize=4096)
+def _counted(value: float, unit: Unit) -> Fraction:
+    return Fraction(repr(value)) * _MM[unit]
+
+
+@lru_cache(maxsize=4096)
 def _parsed(text: str, unit: Unit) -> Fraction:
     match = _LENGTH.fullmatch(text.translate(_PLAIN).strip().lower()) if len(text) <= _LONGEST else None
     if match is None:

@@ -3,6 +3,7 @@
 What is not certain to come out as a full reading would is left to one.
 """
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
@@ -98,12 +99,7 @@ class _Moving:
         self._seen: set[int] = set()
 
     def _shift(self, at: int) -> int:
-        count = 0
-        for end in self._ends:
-            if end > at:
-                break
-            count += 1
-        return self._by[count]
+        return self._by[bisect_right(self._ends, at)]
 
     def moved(self, node: Node) -> Node:
         """A node and all below it.
