@@ -24,9 +24,10 @@ export class Found {
     this.verdict(now, all);
     once(by('finding-list'), JSON.stringify([all, this.picked]), () => this.list(all));
     once(by('bend-tables'), JSON.stringify(now.parts.map(({ id, table: rows, hand }) => [id, hand, rows])), () => this.bends(now));
-    once(by('fit-table'), JSON.stringify([now.quick.fit, now.fit_points]), () => this.fit(now));
+    this.measured = { fit: now.quick.fit || (now.checks.answer && now.checks.answer.fit), joints: now.quick.joints || (now.checks.answer && now.checks.answer.joints) };
+    once(by('fit-table'), JSON.stringify([this.measured.fit, now.fit_points]), () => this.fit(now));
     once(by('gap-table'), JSON.stringify([fresh(now), now.checks.answer && now.checks.answer.gaps]), () => this.gaps(now));
-    once(by('joint-table'), JSON.stringify(now.quick.joints), () => this.joints(now));
+    once(by('joint-table'), JSON.stringify(this.measured.joints), () => this.joints(now));
   }
 
   verdict(now, all) {
@@ -48,7 +49,7 @@ export class Found {
       const inside = [make('strong', { class: one.level }, `${mark} ${word}, ${one.rule}: `), one.says, make('span', { class: 'quiet' }, hands)];
       const pressed = this.picked === one.key;
       return make('li', {}, one.where
-        ? make('button', { type: 'button', class: 'finding', 'aria-pressed': String(pressed), onclick: () => this.choose(one) }, inside)
+        ? make('button', { type: 'button', class: 'finding', 'aria-pressed': String(pressed), onclick: () => this.choose(one) }, inside, make('span', { class: 'show' }, pressed ? ' shown' : ' show'))
         : make('p', { class: 'finding' }, inside));
     });
   }
@@ -57,9 +58,9 @@ export class Found {
     const off = this.picked === one.key;
     this.picked = off ? null : one.key;
     this.pick(off ? null : { at: one.where, badge: LEVELS[one.level][1], level: one.level, words: `${LEVELS[one.level][1]}: ${one.says}` });
-    by('finding-list').querySelectorAll('button').forEach((button) => button.setAttribute('aria-pressed', 'false'));
-    if (!off) document.activeElement.setAttribute('aria-pressed', 'true');
-    by('finding-list').dataset.drawn = JSON.stringify([findings(this.state), this.picked]);
+    const at = [...by('finding-list').querySelectorAll('button')].indexOf(document.activeElement);
+    this.update(this.state);
+    by('finding-list').querySelectorAll('button')[at]?.focus({ preventScroll: true });
   }
 
   bends(now) {
@@ -77,9 +78,11 @@ export class Found {
   }
 
   fit(now) {
-    if (!now.quick.fit.length) return [make('p', { class: 'quiet' }, 'The job names no fit points.')];
+    const { fit } = this.measured;
+    if (!fit) return [make('p', { class: 'quiet' }, 'Being worked out …')];
+    if (!fit.length) return [make('p', { class: 'quiet' }, 'The job names no fit points.')];
     const badge = new Map((now.fit_points || []).map((one) => [one.name, one.badge]));
-    const rows = now.quick.fit.map((one) => make('tr', {}, make('th', { scope: 'row' }, badge.get(one.name) || ''), cell([name(one.name), make('br'), make('span', { class: 'quiet' }, name(labelOf(one)), `, ${one.face}`)]),
+    const rows = fit.map((one) => make('tr', {}, make('th', { scope: 'row' }, badge.get(one.name) || ''), cell([name(one.name), make('br'), make('span', { class: 'quiet' }, name(labelOf(one)), `, ${one.face}`)]),
       cell(length(one.gap, now.unit), 'n'), cell(`${length(one.want, now.unit)} ± ${Number(one.within.toPrecision(4))}`, 'n'), cell(state(one.ok, 'fits', 'does not fit'))));
     return [table(`Gap from each place to the face it belongs to, ${now.unit}`, ['Label', 'Place', 'Gap', 'Wanted', 'State'], rows)];
   }
@@ -89,7 +92,7 @@ export class Found {
     if (!now.checks.answer) return [make('p', { class: 'quiet' }, 'Being worked out …')];
     const rows = tightest(now).map((one) => {
       const at = travel(one.at, now.unit);
-      const pick = make('button', { type: 'button', class: 'finding', onclick: () => this.pick({ at: one.where, badge: length(one.gap, now.unit), level: one.ok ? 'note' : 'stop', words: gapWords(one, now.unit) }) }, name(one.shape));
+      const pick = make('button', { type: 'button', class: 'finding', onclick: () => this.pick({ at: one.where, badge: length(one.gap, now.unit), level: one.ok ? 'note' : 'stop', words: gapWords(one, now.unit) }) }, name(one.shape), make('span', { class: 'show' }, ' show'));
       return make('tr', {}, make('th', { scope: 'row' }, pick, at ? make('span', { class: 'quiet' }, at) : null), cell(name(labelOf(one))), cell(length(one.gap, now.unit), 'n'),
         cell(length(one.needs, now.unit), 'n'), cell(state(one.ok, 'clear', one.gap < 0 ? 'runs into it' : 'too near')));
     });
@@ -98,8 +101,10 @@ export class Found {
   }
 
   joints(now) {
-    if (!now.quick.joints.length) return [make('p', { class: 'quiet' }, 'The job names no joints.')];
-    const rows = now.quick.joints.map((one, i) => make('tr', {}, make('th', { scope: 'row' }, `J${i + 1}`), cell([].concat(one.between).flatMap((end, k) => [k ? make('br') : null, name(end)])),
+    const { joints } = this.measured;
+    if (!joints) return [make('p', { class: 'quiet' }, 'Being worked out …')];
+    if (!joints.length) return [make('p', { class: 'quiet' }, 'The job names no joints.')];
+    const rows = joints.map((one, i) => make('tr', {}, make('th', { scope: 'row' }, `J${i + 1}`), cell([].concat(one.between).flatMap((end, k) => [k ? make('br') : null, name(end)])),
       cell(length(one.gap, now.unit), 'n'), cell(length(one.offset, now.unit), 'n'), cell(angle(one.angle), 'n'), cell(angle(one.roll), 'n'), cell(state(one.ok, 'meets', 'does not meet'))));
     return [table(`How the ends meet, ${now.unit}`, ['Label', 'Ends', 'Gap', 'Aside', 'Angle', 'Roll', 'State'], rows)];
   }

@@ -37,6 +37,7 @@ const found = new Found({
   pick: (place) => {
     three.pick(place);
     flats.forEach((flat) => flat.pick(place));
+    if (place) by(three.view ? 'three' : 'side').scrollIntoView({ block: 'nearest' });
   },
 });
 const travel = new Travel(three);

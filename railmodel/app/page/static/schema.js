@@ -24,7 +24,7 @@ const free = (word, names) => `new ${word}${names.length ? ` ${names.length + 1}
 // dies that take the tube of the part that a place is in
 function dies(state, at) {
   const part = at[0] === 'parts' ? state.written.parts[at[1]] : null;
-  return state.choices.dies.filter((die) => !part || !die.tubes || !die.tubes.length || die.tubes.includes(part.tube)).map((die) => die.name);
+  return state.choices.dies.filter((die) => !part || !die.tubes || die.tubes.includes(part.tube)).map((die) => die.name);
 }
 const die = choice('Die', dies, { ...maybe, none: 'chosen by the program' });
 const radius = length('Radius', maybe);

@@ -78,7 +78,7 @@ export class Solve {
       : 'Nothing is marked free: open a point of a part in the form and let the solver move it.')];
   }
 
-  answer({ ok, stale, answer, written_changes: changes }) {
+  answer({ ok, stale, answer, changes }) {
     const said = [make('p', { class: ok ? 'good' : 'bad' }, ok ? '✓ Every wish is met.' : '✗ Not every wish can be met; this is the nearest.')];
     if (stale) said.push(make('p', { class: 'bad' }, '! The job was changed since; solve again to take a shape.'));
     const head = (words) => make('thead', {}, make('tr', {}, words.map((word) => make('th', { scope: 'col' }, word))));
@@ -88,7 +88,7 @@ export class Solve {
     const sheet = (caption, words, rows) => make('div', { class: 'sheet' }, make('table', {}, make('caption', {}, caption), head(words), make('tbody', {}, rows)));
     if (values.length) said.push(sheet('What may move', ['Value', 'Before', 'After', 'State'], values));
     if (wishes.length) said.push(sheet('Wishes', ['Wish', 'Before', 'After', 'State'], wishes));
-    if (changes && changes.length) said.push(make('p', { class: 'quiet' }, `Taking it writes ${changes.length} values into the job file: `, changes.map(({ from, to }) => `${from ?? 'nothing'} → ${to}`).join(', '), '.'));
+    if (changes && changes.length) said.push(make('p', { class: 'quiet' }, `Taking it writes ${changes.length} ${changes.length === 1 ? 'value' : 'values'} into the job file: `, changes.map((one) => (one.to === undefined ? String(one) : `${one.from ?? 'nothing'} → ${one.to}`)).join(', '), '.'));
     for (const conflict of answer.conflicts || []) {
       said.push(make('p', {}, 'At odds: ', conflict.wishes.map(({ wish, missed_by: by2 }) => `${wish} (missed by ${length(by2, this.store.state.unit)})`).join('; ')));
     }

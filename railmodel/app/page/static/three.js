@@ -60,7 +60,8 @@ export class Three {
   }
 
   show(state, all) {
-    const given = (one) => ({ id: one.id, name: one.name || one.id, tone: one.tone || 0, key: one.key, ...this.meshes.get(one.key) });
+    const called = new Map([...state.parts, ...state.shapes].map((one) => [one.id, one]));
+    const given = (one) => ({ id: one.id, name: one.name || (one.kind === 'shape' && called.get(one.id)?.name) || one.id, tone: (one.tone ?? called.get(one.id)?.tone) || 0, key: one.key, ...this.meshes.get(one.key) });
     const kept = all.filter(({ key }) => this.meshes.has(key));
     const parts = kept.filter(({ kind }) => kind !== 'shape' && kind !== 'solved').map(given);
     const shapes = kept.filter(({ kind }) => kind === 'shape').map(given);
