@@ -174,7 +174,7 @@ def rolled_straights(frame: Frame) -> Iterator[Finding]:
 
 
 def pair_side(frame: Frame) -> Iterator[Finding]:
-    """Pairs are written for the right hand: nothing of them may lie left of the vehicle's centre."""
+    """Pairs are written for the right hand: nothing of them may lie left of the vehicle's centre; else both stop."""
     for part in frame.parts:
         if part.hand != "right":
             continue
@@ -187,8 +187,8 @@ def pair_side(frame: Frame) -> Iterator[Finding]:
             "vehicle's centre (Y below 0); give Y values of 0 and above, or write it as hand: single"
         )
         yield Finding(
-            rule="pair side", level="stop", says=says, part=part.name, hand=part.hand, where=spot(where),
-            found=least, needs=0.0, unit="length",
+            rule="pair side", level="stop", says=says, part=part.name, where=spot(where), found=least, needs=0.0,
+            unit="length",
         )  # fmt: skip
 
 
