@@ -77,7 +77,7 @@ def root(model: Model, tmp_path_factory: pytest.TempPathFactory) -> Node:
 
 
 def near(one: Figures, other: Figures, *, off: float = 1e-6) -> None:
-    """Equal within a millionth, as the customer's reader would compare them; centroids within a hundred-thousandth of a mm."""
+    """Equal within a millionth, as a customer's reader would compare them; centroids within 1e-5 mm."""
     assert one.volume == pytest.approx(other.volume, rel=off)
     assert one.area == pytest.approx(other.area, rel=off)
     assert one.centroid == pytest.approx(other.centroid, abs=1e-5)
