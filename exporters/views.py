@@ -11,6 +11,7 @@ from math import ceil, radians
 
 import numpy as np
 
+from railmodel.end_cuts import to_cut
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
 
@@ -80,9 +81,17 @@ class Panel:
 
 
 def panels(part: RailPart) -> list[Panel]:
-    """The four faces of a part in facets, and its two ends."""
+    """The four faces of a part in facets, and its two ends, those of a crossmember cut as they are at its edges."""
     half_s, half_u = part.section.width / 2, part.section.height / 2
     around = ((1, 1), (-1, 1), (-1, -1), (1, -1))
+    ends: list[Panel] = []
+    for end, (pose, way) in enumerate(((part.line.start, -1.0), (part.line.end, 1.0))):
+        ring = np.array([pose.at + a * half_s * pose.s + b * half_u * pose.u for a, b in around])
+        normal = way * pose.t
+        if part.cuts is not None:
+            ring = ring + np.nan_to_num(to_cut(part.cuts[end], ring, pose.t))[:, None] * pose.t
+            normal = -part.cuts[end].normal
+        ends.append(Panel(ring, normal, True, True))
     found: list[Panel] = []
     for stretch in part.line.stretches:
         if stretch.length <= 0:
@@ -90,16 +99,16 @@ def panels(part: RailPart) -> list[Panel]:
         count = max(1, ceil(stretch.length / RUN if stretch.kind == "straight" else stretch.angle / FACET))
         pose = stretch.pose(np.linspace(0.0, stretch.length, count + 1))
         rings = np.stack([pose.at + a * half_s * pose.s + b * half_u * pose.u for a, b in around], axis=1)
+        if part.cuts is not None:  # straight from cut to cut
+            share = np.linspace(0.0, 1.0, count + 1)[:, None, None]
+            rings = (1 - share) * ends[0].corners + share * ends[1].corners
         normals = (pose.u, -pose.s, -pose.u, pose.s)
         for i in range(count):
             for k in range(4):
                 corners = np.array([rings[i, k], rings[i + 1, k], rings[i + 1, (k + 1) % 4], rings[i, (k + 1) % 4]])
                 normal = normals[k][i] + normals[k][i + 1]
                 found.append(Panel(corners, normal / np.linalg.norm(normal), i == 0, i == count - 1))
-    for pose, way in ((part.line.start, -1.0), (part.line.end, 1.0)):
-        ring = np.array([pose.at + a * half_s * pose.s + b * half_u * pose.u for a, b in around])
-        found.append(Panel(ring, way * pose.t, True, True))
-    return found
+    return found + ends
 
 
 @dataclass(frozen=True, slots=True)
