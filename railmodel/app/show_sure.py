@@ -159,6 +159,8 @@ def _gaps(sure: Sure, console: "Console") -> None:
     console.print(table)
     if len(rows) > SHOWN_GAPS:
         console.print(Text(f"{len(rows) - SHOWN_GAPS} more are surer than these."))
+    if not sure.gaps:
+        console.print(Text("--exact-gaps holds the least sure of them against 2,000 exact samples."))
     for check in sure.gaps:
         console.print(Text(
             f"{check.name} to {check.on}: in {check.samples} exact samples the gap differs from first order by "

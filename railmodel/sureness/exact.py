@@ -14,11 +14,14 @@ from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.rows import Array, BendRows, wrap
 from railmodel.sureness.march import Rails, columns_off, rails_off
 from railmodel.sureness.sample import Chance, Chances, draw
-from railmodel.sureness.sensitivity import Bent, Sensitivity
+from railmodel.sureness.sensitivity import Bent, Measure, Sensitivity
 
 SAMPLES: Final = 2000
 CHECKED: Final = 2
 """How many clearances are checked: those least sure to be kept."""
+
+_TOGETHER: Final = 100
+"""Rails whose gaps are searched together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,29 +58,38 @@ def check_gaps(
         if one.kind == "clearance" and spread[row] > 0 and found.bent[one.on].part.hand != "left"
     ]
     rows.sort(key=lambda row: (measures[row].value - measures[row].low) / spread[row])
+    rows = rows[:CHECKED]
     drawn = draw(np.random.default_rng(seed), chances.stack.causes, samples)
-    return tuple(_check(frame, found, chances, row, drawn) for row in rows[:CHECKED])
+    exact: dict[int, Array] = {}
+    for label in dict.fromkeys(measures[row].on for row in rows):
+        own = [row for row in rows if measures[row].on == label]
+        exact |= dict(zip(own, _exact(frame, found, chances, own, drawn), strict=True))
+    return tuple(_compared(measures[row], exact[row], chances.stack.effects[row] @ drawn) for row in rows)
 
 
-def _check(frame: Frame, found: Sensitivity, chances: Chances, row: int, drawn: Array) -> GapCheck:
-    measure = found.measures[row]
-    bent = found.bent[measure.on]
-    (shape,) = (shape for shape, _ in shapes_of(frame.source) if shape.name == measure.name)
+def _exact(frame: Frame, found: Sensitivity, chances: Chances, rows: Sequence[int], drawn: Array) -> Array:
+    """(rows, samples) exact gaps of some clearances of one part."""
+    label = found.measures[rows[0]].on
+    bent = found.bent[label]
+    by_name = {shape.name: shape for shape, _ in shapes_of(frame.source)}
+    shapes = [by_name[found.measures[row].name] for row in rows]
     hits = [
         (column, by * cause.sigma.predictive * drawn[c])
         for c, cause in enumerate(chances.stack.causes)
-        for column, by in cause.hits.get(measure.on, ())
+        for column, by in cause.hits.get(label, ())
     ]
     rails = rails_off(bent, found.working, columns_off(bent.columns, hits))
-    exact = np.array(
-        [
-            gaps([rail_body(measure.on, line, bent.part.section)], [shape])[0].gap
-            for line in laid_lines(bent, rails, drawn.shape[1])
-        ]
-    )
-    linear = measure.value + chances.stack.effects[row] @ drawn
-    off = np.sort(np.abs(exact - linear))
-    count = len(off)
+    lines = laid_lines(bent, rails, drawn.shape[1])
+    answers = []
+    for begin in range(0, len(lines), _TOGETHER):
+        bodies = [rail_body(label, line, bent.part.section) for line in lines[begin : begin + _TOGETHER]]
+        answers += [gap.gap for gap in gaps(bodies, shapes)]
+    return np.array(answers).reshape(-1, len(rows)).T
+
+
+def _compared(measure: Measure, exact: Array, moved: Array) -> GapCheck:
+    linear = measure.value + moved
+    off, count = np.sort(np.abs(exact - linear)), len(exact)
     return GapCheck(
         name=measure.name, on=measure.on, samples=count, largest=float(off[-1]),
         usual=float(off[round(0.95 * (count - 1))]), exact=Chance(int((exact >= measure.low).sum()), count),
