@@ -37,6 +37,7 @@ SMALLEST: float = 2.5
 """No text is smaller than this, mm."""
 
 _LEADING = 1.8
+_MOST_HOLES = 12  # of one size told in words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +73,8 @@ def write_plate(plate: Plate, path: Path, head: Head) -> None:
     _piece(sheet, plate.outline, plate.holes)
     _overall(sheet, plate.outline, head, small)
     size = _plate_words(plate, head)
-    lines = [*head.lines, f"Plate: {plate.name}", size, f"Count: {plate.count}", _scale(head), CAUTION]
+    holes = _hole_words(plate, head)
+    lines = [*head.lines, f"Plate: {plate.name}", size, *holes, f"Count: {plate.count}", _scale(head), CAUTION]
     _title(sheet, plate.outline, lines, plate.stops, small, head)
     sheet.save(path)
 
@@ -201,6 +203,19 @@ def _overall(sheet: Sheet, outline: Outline, head: Head, small: float) -> None:
     off = 3 * small
     sheet.measure((left, low), (right, low), (left, low - off), head.say(right - left), "DIMENSION")
     sheet.measure((left, low), (left, high), (left - off, low), head.say(high - low), "DIMENSION", 90.0)
+
+
+def _hole_words(plate: Plate, head: Head) -> list[str]:
+    """Where the holes are, from the lower left corner of the box about the plate, those of one size together."""
+    left, low, _, _ = plate.outline.box
+    sizes = sorted({diameter for _, _, diameter in plate.holes})
+    found = []
+    for size in sizes:
+        places = [f"({head.say(x - left)}, {head.say(y - low)})" for x, y, diameter in plate.holes if diameter == size]
+        found.append(f"{len(places)} x diameter {head.say(size)} at {', '.join(places[:_MOST_HOLES])}")
+        if len(places) > _MOST_HOLES:
+            found[-1] += ", ... as drawn"
+    return [*found, "Holes are measured from the lower left corner of the box about the plate."] if found else []
 
 
 def _plate_words(plate: Plate, head: Head) -> str:

@@ -153,14 +153,18 @@ def calibration_answer(shop: Shop, log: BendLog) -> dict[str, object]:
                 "tested": None if item.fit.springback.angles is None else [*map(degrees, item.fit.springback.angles)],
                 "heats": [
                     {
-                        "heat": heat, "tests": of_heat.count, "fixed": degrees(of_heat.fixed),
+                        "heat": heat,
+                        "tests": of_heat.count,
+                        "fixed": degrees(of_heat.fixed),
                         "proportional": of_heat.proportional,
                     }
                     for heat, of_heat in heats(item.fit)
                 ],
                 "residuals": [
                     {
-                        "line": bend.line, "finished": degrees(bend.measured_angle), "set": degrees(bend.set_angle),
+                        "line": bend.line,
+                        "finished": degrees(bend.measured_angle),
+                        "set": degrees(bend.set_angle),
                         "off": degrees(bend.set_angle - item.fit.springback.set_angle(bend.measured_angle)),
                     }
                     for bend in item.fit.bends
@@ -178,8 +182,9 @@ def calibration_answer(shop: Shop, log: BendLog) -> dict[str, object]:
 
 
 def write_plots(shop: Shop, log: BendLog, folder: Path) -> list[Path]:
-    """One SVG a die and tube, into a folder."""
+    """A picture of each die and tube, as PNG and as SVG, into a folder."""
     from exporters.chart import Chart, chart_svg
+    from exporters.sheets.typeset import SVG, pictures
     from railmodel.app.names import unique_stems
     from railmodel.files import writable_folder, write_whole
 
@@ -197,9 +202,11 @@ def write_plots(shop: Shop, log: BendLog, folder: Path) -> list[Path]:
             line=list(zip(curve.line_finished.tolist(), curve.line.tolist(), strict=True)),
             band=list(zip(curve.line_finished.tolist(), curve.low.tolist(), curve.high.tolist(), strict=True)),
         )
-        path = folder / f"{stem}.svg"
-        write_whole(path, chart_svg(chart))
-        paths.append(path)
+        drawn = chart_svg(chart)
+        (picture,) = pictures("chart", {SVG: drawn}, ppi=192)
+        for ending, content in (("png", picture), ("svg", drawn)):
+            paths.append(folder / f"{stem}.{ending}")
+            write_whole(paths[-1], content)
     return paths
 
 

@@ -1,6 +1,7 @@
 """`railmodel calibrate`: what a record of test bends says, and a record that only ever grows."""
 
 import json
+import struct
 import xml.etree.ElementTree as ET
 from math import radians, tan
 from pathlib import Path
@@ -172,13 +173,18 @@ def test_a_name_with_control_characters_is_left_out_and_quoted(tmp_path: Path) -
     assert "bends.csv line 2: die is " in ran.out
 
 
-def test_plots_are_svg_with_every_test_bend_in_them(tmp_path: Path) -> None:
+def test_plots_are_svg_with_every_test_bend_in_them_and_the_same_as_png(tmp_path: Path) -> None:
     folder = tmp_path / "made" / "here"
     others = [row(1 + angle, angle, die="easy 5") for angle in (15, 30)]
     ran = run("calibrate", shop_file(tmp_path, *LINE, *others), "--plots", folder)
     assert ran.status == 0
     names = ["springback_hard_7_main.svg", "springback_easy_5_main.svg"]
-    assert sorted(path.name for path in folder.iterdir()) == sorted(names)
+    pictures = [name.replace(".svg", ".png") for name in names]
+    assert sorted(path.name for path in folder.iterdir()) == sorted(names + pictures)
+    for name in pictures:
+        content = (folder / name).read_bytes()
+        assert content.startswith(b"\x89PNG\r\n\x1a\n")  # PNG specification, 5.2
+        assert struct.unpack(">II", content[16:24]) == (1440, 840)  # its header chunk: twice the SVG's 720 x 420
     for name, count in zip(names, (4, 2), strict=True):
         assert str(folder / name) in ran.out
         root = ET.parse(folder / name).getroot()
