@@ -101,8 +101,7 @@ def test_a_plate_is_drawn_closed_at_true_size(tmp_path, version, unit):
 def test_both_versions_hold_the_same_things(tmp_path, version):
     path = written(tmp_path, version=version)
     kinds = Counter(
-        (entity.dxftype().replace("LWPOLY", "POLY"), entity.dxf.layer)
-        for entity in ezdxf.readfile(path).modelspace()
+        (entity.dxftype().replace("LWPOLY", "POLY"), entity.dxf.layer) for entity in ezdxf.readfile(path).modelspace()
     )
     assert kinds == {
         ("POLYLINE", "CUT"): 1, ("CIRCLE", "HOLE"): 2, ("LINE", "MARK"): 4, ("DIMENSION", "DIMENSION"): 2,
@@ -149,7 +148,9 @@ def test_a_plate_says_what_it_is(tmp_path):
     assert f"mass {EAR.mass():.3f} kg" in said
     assert "all lengths in millimetres" in said
     assert "all lengths in inches" in texts(written(tmp_path, unit="in"))
-    told = " ".join(said.split())  # the box about the plate begins at its own (0, 0)
+    told = " ".join(
+        " ".join(reversed(said.split("\n"))).split()
+    )  # drawn from the foot up; the box about the plate begins at its own (0, 0)
     assert "1 x diameter 9.0 at (20.0, 20.0) 1 x diameter 17.0 at (45.0, 75.0)" in told
     assert "measured from the lower left corner of the box about the plate" in told
 
