@@ -1,7 +1,8 @@
 """What a frame's parts ship in: the smallest box of each, a nested pair's, the crate's, its weight and freight class.
 
-Millimetres and kilograms. A part's box is the smallest turned any way that has a face along a facet of its hull
-(trimesh), about a shape that leaves none of the tube out and stands out from it by at most `SAG`.
+Millimetres and kilograms. A part's box is about a shape that leaves none of the tube out and stands out from it by at
+most `SAG`: the smallest that has a face along a facet of the hull (trimesh), or one found by turning on from the best
+of many turns, if that is smaller still.
 """
 
 from collections.abc import Sequence
@@ -20,12 +21,16 @@ from railmodel.job.freight import Freight, FreightRow
 from railmodel.loading.weigh import tube_mass
 from railmodel.part import RailPart
 from railmodel.plates import plates
+from railmodel.tolerances import ANGLE
 
-SAG = 0.25
+SAG = 0.5
 """A box may be larger than the tube by this on every side, mm."""
 
 _CELL = 3.0
 """Cells in which the depth of a part is kept for nesting, mm; the nest is larger than it could be by one or two."""
+
+_TURNS, _FOLLOWED = 1024, 5
+"""How many turns are tried for a box, and how many of them followed."""
 
 _MIRRORED = tuple(np.array(signs) for signs in product((1, -1), repeat=3) if np.prod(signs) < 0)
 
@@ -90,13 +95,17 @@ class Packing:
 def pack(frame: Frame) -> Packing:
     """Pack a frame."""
     parts = solid_parts(frame)
-    boxes = {part.label: _box(part) for part in parts}
+    rights: dict[str, tuple[Array, Array]] = {}
+    for part in parts:
+        if part.name not in rights:  # both hands of a pair pack alike; the right one stands first
+            rights[part.name] = part_box(part)
+    boxes = {part.label: _box(part, rights[part.name][1]) for part in parts}
     freight = None if frame.shop is None else frame.shop.freight
     lots: list[Packed] = []
     for part in parts:
         twin = next((p for p in parts if p.name == part.name and p.hand == "left"), None)
         if part.hand == "right" and twin is not None:
-            lots.append(nested(part, freight))
+            lots.append(nested(part, freight, rights[part.name]))
         elif part.hand == "single" or twin is None:
             lots.append(boxes[part.label])
     for plate in plates(frame):
@@ -114,23 +123,70 @@ def hull_points(part: RailPart) -> Array:
     return np.concatenate([piece.vertices for piece in pieces(part.line, part.section, SAG)])
 
 
-def smallest_box(points: Array) -> tuple[Array, Array]:
-    """The smallest box about points (m, 3): its axes as rows (3, 3), the longest first, and its sizes (3,)."""
+def smallest_box(points: Array, *, flat: bool = False) -> tuple[Array, Array]:
+    """The smallest box about points (m, 3): its axes as rows (3, 3), the longest first, and its sizes (3,).
+
+    Args:
+        points: mm.
+        flat: whether they are a slab, about which no turn out of its plane makes a smaller box; it is found sooner.
+    """
+    from scipy.spatial import ConvexHull
     from trimesh.bounds import oriented_bounds
 
-    turn, sizes = oriented_bounds(points)
-    order = np.argsort(sizes)[::-1]
-    axes = np.asarray(turn[:3, :3])[order]
+    corners = points[ConvexHull(points).vertices]
+    turns = [np.asarray(oriented_bounds(corners)[0][:3, :3]), *([] if flat else _by_turning(corners))]
+    axes = min(turns, key=lambda turn: float(np.prod(np.ptp(corners @ turn.T, axis=0))))
+    axes = axes[np.argsort(np.ptp(corners @ axes.T, axis=0))[::-1]]
     return axes, np.ptp(points @ axes.T, axis=0)
 
 
-def _box(part: RailPart) -> Packed:
-    _, sizes = smallest_box(hull_points(part))
+def _by_turning(corners: Array) -> list[Array]:
+    """Turns (3, 3) that give small boxes: the best few of many even ones, each followed to where no turn helps."""
+    from scipy.optimize import minimize
+    from scipy.spatial.transform import Rotation
+
+    many = Rotation.random(_TURNS, random_state=0).as_matrix()
+    volumes = np.prod(np.ptp(np.einsum("qij,vj->qvi", many, corners), axis=1), axis=1)
+    found = []
+    for start in many[np.argsort(volumes)[:_FOLLOWED]]:
+
+        def volume(vector: Array, start: Array = start) -> float:
+            return float(np.prod(np.ptp(corners @ (_turn(vector) @ start).T, axis=0)))
+
+        how = {"maxiter": 250, "xatol": 1e-6, "fatol": 1.0, "initial_simplex": np.vstack([np.zeros(3), 0.1 * np.eye(3)])}
+        best = minimize(volume, np.zeros(3), method="Nelder-Mead", options=how)
+        found.append(_turn(best.x) @ start)
+    return found
+
+
+def _turn(vector: Array) -> Array:
+    """(3, 3) rotation about a vector by its length, radians (Rodrigues)."""
+    angle = float(np.linalg.norm(vector))
+    if angle < 1e-12:
+        return np.eye(3)
+    x, y, z = vector / angle
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    return np.asarray(np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross)
+
+
+def part_box(part: RailPart) -> tuple[Array, Array]:
+    """`smallest_box` of a part; a straight tube's is its own."""
+    if not part.line.bends:
+        pose = part.line.start
+        sizes = np.array([part.line.length, part.section.height, part.section.width])
+        order = np.argsort(sizes)[::-1]
+        return np.array([pose.t, pose.u, pose.s])[order], sizes[order]
+    axes = np.array([bend.axis for bend in part.line.bends])
+    flat = bool((np.abs(axes @ axes[0]) > 1 - ANGLE).all())
+    return smallest_box(hull_points(part), flat=flat)
+
+
+def _box(part: RailPart, sizes: Array) -> Packed:
     size = sorted((float(value) for value in sizes), reverse=True)
     return Packed(name=part.label, size=(size[0], size[1], size[2]), mass=tube_mass(part))
 
 
-def nested(part: RailPart, freight: Freight | None) -> Packed:
+def nested(part: RailPart, freight: Freight | None, box: tuple[Array, Array] | None = None) -> Packed:
     """A part and its mirror image laid one on the other along an axis of the part's box, as closely as they go.
 
     Of the ways to lay them the smallest counts that the shop's pallet takes, or the smallest where it takes none.
@@ -138,9 +194,10 @@ def nested(part: RailPart, freight: Freight | None) -> Packed:
     Args:
         part: one hand of a pair.
         freight: how the shop packs; None = no padding and no pallet.
+        box: the part's own, from `part_box`; None = not found yet.
     """
     between = 0.0 if freight is None else freight.between
-    axes, sizes = smallest_box(hull_points(part))
+    axes, sizes = part_box(part) if box is None else box
     points = _surface(part) @ axes.T
     points -= (points.max(axis=0) + points.min(axis=0)) / 2
     best: tuple[tuple[bool, float], str, Array] | None = None
