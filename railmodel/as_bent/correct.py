@@ -205,7 +205,7 @@ def _resting(marks: MarkOut, i: int) -> float:
 
 
 def _straights(solution: Solution, rail: Rail) -> list[StraightCorrection]:
-    """How far each straight is off beyond what angle and radius of the bend before it explain."""
+    """How far each straight is off beyond what the angle of the bend before it explains."""
     columns, n = rail.columns, rail.columns.bends
     mixed = np.zeros((n + 1, columns.count))
     for i in range(n):
@@ -213,6 +213,7 @@ def _straights(solution: Solution, rail: Rail) -> list[StraightCorrection]:
         if rail.working == "marks fixed":
             mixed[i + 1, columns.of("distance", i + 1)] = -1.0
             mixed[i + 1, columns.of("tube use", i + 1)] = -1.0
+            mixed[i + 1, columns.of("radius", i + 1)] = -(1 - rail.stretch[i]) * rail.reading.line.rows.angle[i]
     mixed[n, columns.tail] = 1.0
     errors, measured = mixed @ solution.off, solution.sigma(mixed)
     chance = np.sqrt(mixed**2 @ rail.spread**2)

@@ -18,6 +18,7 @@ from railmodel.as_bent.rail import Rail, Readings, table_rows
 from railmodel.fitting.least_squares import descend
 from railmodel.geometry.centreline import Centreline
 from railmodel.geometry.rows import Array
+from railmodel.sureness.screws import FIELDS, Field
 
 WILD: Final = 4.0
 """A residual beyond so many of its standard deviations is looked into."""
@@ -30,6 +31,9 @@ Explained = Callable[[Measured, float, float], bool]
 
 _WIDE: Final = 30.0
 """How many times wider the plan's spread is taken while readings are held against each other."""
+
+_OFTEN: Final[tuple[Field, ...]] = ("angle", "distance", "tube use", "roll", "rotation", "radius")
+"""What goes wrong in a shop, the most usual first (common practice, no source)."""
 
 _REACH: Final = 60.0
 """The shape is looked for within so many standard deviations."""
@@ -158,9 +162,9 @@ def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
     for _ in range(len(left) + rail.columns.count):
         solution = solve(Readings.of(rail, left))
         plan = np.abs(solution.plan_oddness)
-        worst = int(np.argmax(plan)) if len(plan) else 0
-        if not len(plan) or plan[worst] <= WILD:
+        if not len(plan) or plan.max() <= WILD:
             break
+        worst = _likely(rail, plan)
         slip = _slip(solution, float(plan[worst]), explained)
         if slip is not None:
             dropped.append((left.pop(slip), *solution.without(slip)))
@@ -183,6 +187,16 @@ def _cull(rail: Rail, left: list[Measured]) -> tuple[Solution, list[tuple[Measur
             return solution, dropped
         dropped.append((left[worst], *solution.without(worst)))
         left = left[:worst] + left[worst + 1 :]
+
+
+def _likely(rail: Rail, plan: Array) -> int:
+    """The value of the plan that sticks out most; of several that do so alike, the one most often wrong in a shop."""
+    alike = np.flatnonzero(plan >= plan.max() * (1 - TIE))
+    n = rail.columns.bends
+    rank = [
+        _OFTEN.index(FIELDS[column // n]) if column < len(FIELDS) * n else len(_OFTEN) for column in rail.free[alike]
+    ]
+    return int(alike[int(np.argmin(rank))])
 
 
 def _slip(solution: Solution, plan: float, explained: Explained) -> int | None:

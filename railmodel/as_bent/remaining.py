@@ -125,7 +125,7 @@ class _Work:
         most = np.array([room.angle for room in self.rooms[:-1]]).reshape(count)
         low = [np.maximum(straight - _STRAIGHT, np.minimum(least, straight)), np.maximum(angle - _ANGLE, _LEAST), -pose]
         high = [straight + _STRAIGHT, np.minimum(angle + _ANGLE, np.maximum(most, angle)), pose]
-        return np.minimum(np.concatenate(low), planned - 1e-3), np.maximum(np.concatenate(high), planned + 1e-3)
+        return np.minimum(np.concatenate(low), planned), np.maximum(np.concatenate(high), planned)
 
     @property
     def home(self) -> Array:
