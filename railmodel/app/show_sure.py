@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from railmodel.app.printed import grid
-from railmodel.app.sure_answer import Answer, Sure, causes, moving
+from railmodel.app.sure_answer import Answer, Sure, causes, moving, ranked
 from railmodel.sureness.demands import Demand
 from railmodel.sureness.sample import Chance
 from railmodel.sureness.spread import WORDS
@@ -46,7 +46,7 @@ def show_sure(sure: Sure, console: "Console") -> None:
     _joints(sure, console)
     _gaps(sure, console)
     console.print(Text("Which bend matters", style="bold"))
-    for line in cause_lines(sure):
+    for line in (*rank_lines(sure), *cause_lines(sure)):
         console.print(Text(line))
     console.print()
     console.print(Text("Chance that it fits as a whole", style="bold"))
@@ -63,9 +63,14 @@ def head_lines(sure: Sure) -> Iterator[str]:
     data: dict[tuple[str, str], None] = {}
     for one in sure.found.bent.values():
         data.setdefault((one.part.name, one.datum_words))
-    yield "Datum: where each part is held when it is fitted; everything is measured from there."
+    yield (
+        "Datum: what each part is held by when it is fitted (a straight: by its middle, its direction and its top face); "
+        "everything is measured from there."
+    )
     for name, words in data:
         yield f"  {name}: {words}"
+    if any(demand.kind == "joint" for demand in sure.chances.demands):
+        yield "Each part is held by its own datum: a part that is fitted to its neighbour on the floor meets it better."
     yield WORKING[sure.found.working]
     if any(one.part.hand != "single" for one in sure.found.bent.values()):
         yield (
@@ -93,10 +98,13 @@ def both(sure: Sure) -> Iterator[tuple[Demand, Chance, str]]:
             yield demand, chance, label
         elif key not in seen:
             seen.add(key)
-            yield demand, chance, f"{' and '.join(sorted(demand.parts))}, both hands"
+            yield demand, chance, f"{' and '.join(sorted(demand.parts))}, both"
 
 
 def _percent(chance: Chance) -> str:
+    """A chance with its sampling error; one that never failed, or never came true, is no better known than that."""
+    if chance.met in (0, chance.samples):
+        return "always" if chance.met else "never"
     return f"{percent(chance.value)} ± {max(100 * chance.error, 0.01):.2f}"
 
 
@@ -123,7 +131,8 @@ def _points(sure: Sure, console: "Console") -> None:
     console.print(table)
     console.print(Text(
         "spread: one standard deviation in the samples; root sum square: the same added up to first order; worst "
-        f"case: everything off by {LIMIT:g} standard deviations at once, the same way."
+        f"case: everything off by {LIMIT:g} standard deviations at once, the same way; always: in all "
+        f"{sure.chances.samples} samples."
     ))  # fmt: skip
     console.print()
 
@@ -174,6 +183,16 @@ def _margin(sure: Sure, demand: Demand) -> float:
     """How many standard deviations a shape is clear by."""
     (row,), (measure,) = demand.rows, demand.measures
     return (measure.value - measure.low) / max(float(sure.chances.spread[row]), 1e-9)
+
+
+def rank_lines(sure: Sure) -> Iterator[str]:
+    """The bends by how much of the spread they cause, the greatest first."""
+    for place, one in enumerate(ranked(sure), start=1):
+        yield (
+            f"  {place}. bend {one.bend} of {one.part}: {100 * one.average:.0f} % of the spread on average, "
+            f"{100 * one.most:.0f} % at {one.at}"
+        )
+    yield ""
 
 
 def cause_lines(sure: Sure) -> Iterator[str]:
@@ -227,7 +246,7 @@ def help_lines(sure: Sure) -> Iterator[str]:
         gain = (
             f"everything fits in {percent(one.after)} instead of {percent(one.before)}"
             if one.after - one.before >= 0.0005
-            else f"a demand is met {100 * one.average:.2f} points more often on average"
+            else f"each check is met in {100 * one.average:.2f} more pieces of a hundred, on average"
         )
         yield f"  {_halved(one)}: {gain}"
 

@@ -63,6 +63,10 @@ def sure_answer(sure: Sure) -> Answer:
         "demands": [
             _demand(sure, demand, chance) for demand, chance in zip(sure.chances.demands, sure.chances.met, strict=True)
         ],
+        "bends": [
+            {"part": one.part, "bend": one.bend, "average": one.average, "most": one.most, "at": one.at}
+            for one in ranked(sure)
+        ],
         "whole": {name: _chance(chance) for name, chance in sure.chances.wholes.items()},
         "what_if": [
             {
@@ -162,6 +166,44 @@ def causes(sure: Sure, demand: Demand) -> list[Answer]:
             }
         )
     return answers
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """How much a bend matters.
+
+    Args:
+        part: name of its part; both hands of a pair together.
+        bend: its number from the leading end.
+        average: its part of the spread, averaged over the part's fit points and joints that move.
+        most: the largest part, and
+        at: where that is.
+    """
+
+    part: str
+    bend: int
+    average: float
+    most: float
+    at: str
+
+
+def ranked(sure: Sure) -> list[Ranked]:
+    """Every bend of every part, the one that matters most first."""
+    stack, bent = sure.chances.stack, sure.found.bent
+    shares: dict[tuple[str, int], list[tuple[float, str]]] = {}
+    for demand in sure.chances.demands:
+        rows = moving(sure, demand)
+        if demand.kind == "clearance" or not rows:
+            continue
+        found = stack.shares(rows, lambda cause: (bent[cause.label].part.name if cause.label else None, cause.bend))
+        for name in demand.parts:
+            count = next(one.columns.bends for one in bent.values() if one.part.name == name)
+            for bend in range(1, count + 1):
+                shares.setdefault((name, bend), []).append((found.get((name, bend), 0.0), demand.name))
+    answers = [
+        Ranked(name, bend, sum(share for share, _ in own) / len(own), *max(own)) for (name, bend), own in shares.items()
+    ]
+    return sorted(answers, key=lambda one: -one.average)
 
 
 def moving(sure: Sure, demand: Demand) -> list[int]:
