@@ -153,7 +153,8 @@ def _by_turning(corners: Array) -> list[Array]:
         def volume(vector: Array, start: Array = start) -> float:
             return float(np.prod(np.ptp(corners @ (_turn(vector) @ start).T, axis=0)))
 
-        how = {"maxiter": 250, "xatol": 1e-6, "fatol": 1.0, "initial_simplex": np.vstack([np.zeros(3), 0.1 * np.eye(3)])}
+        wide = np.vstack([np.zeros(3), 0.1 * np.eye(3)])
+        how = {"maxiter": 250, "xatol": 1e-6, "fatol": 1.0, "initial_simplex": wide}
         best = minimize(volume, np.zeros(3), method="Nelder-Mead", options=how)
         found.append(_turn(best.x) @ start)
     return found
