@@ -64,8 +64,8 @@ def head_lines(sure: Sure) -> Iterator[str]:
     for one in sure.found.bent.values():
         data.setdefault((one.part.name, one.datum_words))
     yield (
-        "Datum: what each part is held by when it is fitted (a straight: by its middle, its direction and its top face); "
-        "everything is measured from there."
+        "Datum: what each part is held by when it is fitted (a straight: by its middle, its direction and its top "
+        "face); everything is measured from there."
     )
     for name, words in data:
         yield f"  {name}: {words}"

@@ -30,6 +30,7 @@ def test_it_names_the_bend_the_datum_and_the_chance(job: Path) -> None:
     assert "  point 4: stands on the datum and does not move" in lines
     assert any(line.startswith("  rail pair: ") and line.endswith("(of 2000 samples)") for line in lines)
     assert any(line.startswith("  half the spread of the ") for line in lines)
+    assert any(line.startswith("  1. bend ") and " of the spread on average" in line for line in lines)
     assert all(len(line) <= 120 for line in lines)
 
 
@@ -54,6 +55,10 @@ def test_json_holds_every_number_and_its_derivatives(job: Path) -> None:
     given = {"angle": 0.3, "distance": 0.8, "roll": 0.2, "radius": 1.5, "tail": 0.8}
     total = sum((by["by"] * given.get(by["field"], 0.0)) ** 2 for by in gap["derivatives"])
     assert math.sqrt(total) == pytest.approx(gap["root_sum_square"])
+    averages = [bend["average"] for bend in answer["bends"]]
+    assert [{"rail"}, 3, sorted(averages, reverse=True)] == [
+        {bend["part"] for bend in answer["bends"]}, len(averages), averages
+    ]  # fmt: skip
     assert set(answer["whole"]) == {"rail pair", "everything"}
     assert answer["what_if"][0]["chance_after"] >= answer["what_if"][0]["chance_before"]
 
@@ -164,3 +169,13 @@ def test_spread_in_the_shop_file_is_checked(tmp_path: Path) -> None:
     assert ran.status == 2
     assert "angel" in ran.err
     assert "angle" in ran.err
+
+
+def test_gaps_can_be_held_against_exact_ones(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    ball = "keep_clear:\n  - {name: ball, shape: {sphere: {at: [60, 400, 400], diameter: 60}}, gap: 28}\n"
+    job = pair_job(tmp_path, LADDER[:1], 600.0, [0.1], rest=ball)
+    monkeypatch.setattr("railmodel.sureness.exact.check_gaps.__kwdefaults__", {"samples": 40, "seed": 3})
+    ran = run("sure", job, *FAST, "--exact-gaps")
+    assert "ball to rail right: in 40 exact samples the gap differs from first order by " in ran.out
+    plain = run("sure", job, *FAST)
+    assert "--exact-gaps holds the least sure of them against 2,000 exact samples." in plain.out
