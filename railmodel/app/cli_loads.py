@@ -24,6 +24,7 @@ def register(app: typer.Typer) -> None:
     """Add the commands to the command line."""
     app.command(epilog="Example: railmodel carry hauler.yaml; the job needs loads:, as demo_jobs has it")(carry)
     app.command(epilog="Example: railmodel weigh hauler.yaml")(weigh)
+    app.command(epilog="Example: railmodel quote hauler.yaml --out out")(quote)
 
 
 def carry(job: JobPath, shown: HowShown = Shown.text) -> None:
@@ -55,6 +56,32 @@ def weigh(job: JobPath, shown: HowShown = Shown.text) -> None:
         _print_json(weigh_answer(frame))
     else:
         show_weigh(frame, printer())
+
+
+def quote(
+    job: JobPath,
+    shown: HowShown = Shown.text,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for the customer's offer (PDF) and the shop's own sheet (XLSX, JSON).")
+    ] = None,
+    date: Annotated[str | None, typer.Option(help="The day it is made, such as 2031-02-28; else today.")] = None,
+) -> None:
+    """Work out what the job costs from the shop's rates, and what to ask; the split is for the shop only."""
+    from railmodel.app.quote_command import run_quote
+
+    status, lines = run_quote(job, as_json=shown is Shown.json, out=out, day=date)
+    for line in lines:
+        typer.echo(line, err=True)
+    _leave(status)
+
+
+def _leave(status: int) -> None:
+    """End with an exit status.
+
+    Raises:
+        typer.Exit: always.
+    """
+    raise typer.Exit(status)
 
 
 def _print_json(answer: object) -> None:

@@ -189,9 +189,11 @@ def _work(frame: Frame, rates: Rates, plan: JobPlan) -> Iterator[Line]:
             note=f"{_counted(changes.setups, 'set-up')} in the planned order",
         )  # fmt: skip
         tests = dies * rates["test_bends"]
-        yield hours("test bends", tests, "test_bend_hours", f"{_counted(round(tests), 'test bend')} on {_counted(dies, 'die set')}")
+        note = f"{_counted(round(tests), 'test bend')} on {_counted(dies, 'die set')}"
+        yield hours("test bends", tests, "test_bend_hours", note)
     yield hours("bending", bends, "bend_hours", _counted(bends, "bend"))
-    yield hours("cutting", cuts + sticks, "cut_hours", f"{_counted(cuts, 'cut')} and the squared ends of {_counted(sticks, 'stick')}")
+    note = f"{_counted(cuts, 'cut')} and the squared ends of {_counted(sticks, 'stick')}"
+    yield hours("cutting", cuts + sticks, "cut_hours", note)
     yield hours("inspection", len(frame.parts), "inspect_hours", _counted(len(frame.parts), "part"))
 
 
