@@ -65,9 +65,9 @@ def meeting_of(own: Array) -> tuple[Array, Array, Array, Array]:
 
 def demands(found: Sensitivity) -> tuple[Demand, ...]:
     """Everything the job demands of its bent parts."""
-    groups: dict[tuple[str, str, str], list[int]] = {}
+    groups: dict[int, list[int]] = {}  # the six numbers of a joint belong together
     for row, measure in enumerate(found.measures):
-        groups.setdefault((measure.kind, measure.name, measure.on), []).append(row)
+        groups.setdefault(-1 - row if measure.about is None else id(measure.about), []).append(row)
     return tuple(_demand(found, rows) for rows in groups.values())
 
 

@@ -40,20 +40,25 @@ class Sigma:
 
     Args:
         value: mm or radians.
-        dof: how many degrees of freedom it was found with; infinite when it is given.
+        dof: how many degrees of freedom it was found with, above 2; infinite when it is given.
         source: what it rests on.
+
+    Raises:
+        ValueError: 2 degrees of freedom or fewer, from which no spread can be told.
     """
 
     value: float
     dof: float = inf
     source: str
 
+    def __post_init__(self) -> None:
+        if not self.dof > 2:
+            raise ValueError(f"{self.dof} degrees of freedom tell no spread; more than 2 are needed")
+
     @property
     def predictive(self) -> float:
-        """Standard deviation of one new piece, with what is not known of `value` in it; infinite below 3."""
-        if self.dof == inf:
-            return self.value
-        return self.value * sqrt(self.dof / (self.dof - 2)) if self.dof > 2 else inf
+        """Standard deviation of one new piece, with what is not known of `value` in it."""
+        return self.value if self.dof == inf else self.value * sqrt(self.dof / (self.dof - 2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

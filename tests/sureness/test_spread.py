@@ -100,7 +100,8 @@ def test_what_inspection_records_tell_goes_before_the_shop_file(tmp_path: Path) 
 def test_few_measurements_are_a_wider_spread() -> None:
     assert Sigma(value=2.0, source="").predictive == 2.0
     assert Sigma(value=2.0, dof=6, source="").predictive == pytest.approx(2 * sqrt(6 / 4))
-    assert Sigma(value=2.0, dof=2, source="").predictive == inf
+    with pytest.raises(ValueError, match="more than 2"):
+        Sigma(value=2.0, dof=2, source="")
 
 
 def test_shares_of_the_spread_add_up_to_all_of_it(tmp_path: Path) -> None:
