@@ -109,7 +109,7 @@ def test_bodies_made_to_hurt_are_refused(live: Page, body: bytes, status: int) -
 @given(query=st.fixed_dictionaries({}, optional={
     "part": st.text(max_size=6), "hand": st.sampled_from(["left", "x"]), "end": st.text(max_size=3),
     "have": st.text(max_size=9),
-    "shape": st.one_of(st.integers(-1, 3).map(str), st.text(max_size=3)), "at": st.text(max_size=8), "track": st.text(max_size=3),
+    "shape": st.integers(-1, 3).map(str) | st.text(max_size=3), "at": st.text(max_size=8), "track": st.text(max_size=3),
 }))  # fmt: skip
 @pytest.mark.parametrize("path", ["/api/rehearsal", "/api/travel", "/api/mesh", "/api/state"])
 def test_any_question_is_answered(live: Page, path: str, query: dict[str, str]) -> None:

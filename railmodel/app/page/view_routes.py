@@ -85,7 +85,6 @@ async def write(request: Request) -> Response:
 async def solve(request: Request) -> Response:
     """Look for the shape that meets every wish."""
     desk, body = desk_of(request), await body_of(request)
-    desk.solve, desk.solved_meshes = None, []
     return _begin(desk, "solve", body.get("rev"), {"do": "solve"})
 
 
@@ -120,6 +119,8 @@ def _begin(desk: Desk, kind: str, rev: object, message: dict[str, object]) -> Re
         raise Refused(409, "something is being worked on already; wait for it or stop it")
     if rev != desk.store.rev:
         raise Refused(409, "somebody changed the job first; look at it again")
+    if kind == "solve":
+        desk.solve, desk.solved_meshes = None, []
     whole = {**message, "path": str(desk.path), "text": desk.store.source.text}
     desk.work.start(kind, desk.store.rev, whole)
     desk.news()

@@ -43,7 +43,7 @@ class Work:
         }  # fmt: skip
         if kind == "build":
             self.files, self.files_rev, self.out = [], rev, Path(message["out"])
-        self._task = asyncio.get_running_loop().create_task(self._run(message))
+        self._task = asyncio.get_running_loop().create_task(self._run(self.now["id"], message))
 
     async def stop(self, says: str = "stopped") -> None:
         """Break off; files written already are whole."""
@@ -59,7 +59,7 @@ class Work:
                 await self._task
         self._news()
 
-    async def _run(self, message: Message) -> None:
+    async def _run(self, number: int, message: Message) -> None:
         self._process = process = await asyncio.create_subprocess_exec(
             sys.executable, "-m", "railmodel.app.page.errand", stdin=PIPE, stdout=PIPE, stderr=DEVNULL, limit=LONGEST
         )
@@ -73,9 +73,9 @@ class Work:
             self._hear(json.loads(line))
             self._news()
         await process.wait()
-        if self.busy and self.now is not None:
+        if self.busy and self.now is not None and self.now["id"] == number:  # the next work may have begun meanwhile
             self.now = {**self.now, "state": "failed", "says": "ended before it was done"}
-        self._news()
+            self._news()
 
     def _hear(self, told: Message) -> None:
         if self.now is None or not self.busy:
