@@ -34,6 +34,29 @@ def write_whole(path: Path, content: str | bytes) -> None:
         temporary.write_bytes(content.encode() if isinstance(content, str) else content)
 
 
+def append_synced(path: Path, block: bytes) -> int:
+    """Add bytes to the end of a file in a single write, made if it is not there, and on disk when this returns.
+
+    Returns:
+        How many bytes were written; fewer than given where the disk is full.
+    """
+    new = not path.exists()
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
+    handle = os.open(path, flags, 0o644)
+    try:
+        written = os.write(handle, block)
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+    if new and hasattr(os, "O_DIRECTORY"):  # a new name is on disk once its folder is
+        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+    return written
+
+
 def writable_folder(path: Path) -> Path:
     """Make a folder and prove that files can be written to it.
 

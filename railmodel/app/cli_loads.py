@@ -25,6 +25,7 @@ def register(app: typer.Typer) -> None:
     app.command(epilog="Example: railmodel carry hauler.yaml; the job needs loads:, as demo_jobs has it")(carry)
     app.command(epilog="Example: railmodel weigh hauler.yaml")(weigh)
     app.command(epilog="Example: railmodel quote hauler.yaml --out out")(quote)
+    app.command(epilog="Examples: railmodel log hauler.yaml; railmodel log hauler.yaml --add sent --by Ann")(log)
 
 
 def carry(job: JobPath, shown: HowShown = Shown.text) -> None:
@@ -73,6 +74,28 @@ def quote(
     for line in lines:
         typer.echo(line, err=True)
     _leave(status)
+
+
+def log(
+    job: JobPath,
+    add: Annotated[
+        str | None, typer.Option(help="What happened: built, sent, approved, measured or corrected.")
+    ] = None,
+    fingerprint: Annotated[
+        str | None, typer.Option(help="The fingerprint that the customer approved; else the job's own now.")
+    ] = None,
+    part: Annotated[str | None, typer.Option(help="The part it is about.")] = None,
+    by: Annotated[str, typer.Option(help="Who.")] = "",
+    note: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
+    shown: HowShown = Shown.text,
+) -> None:
+    """Show the job's record, or add a line to it; nothing in it is ever rewritten."""
+    from railmodel.app.log_command import run_log
+
+    for line in run_log(
+        job, add=add, approved=fingerprint, part=part, by=by, note=note, as_json=shown is Shown.json,
+    ):  # fmt: skip
+        typer.echo(line, err=True)
 
 
 def _leave(status: int) -> None:

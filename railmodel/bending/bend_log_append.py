@@ -1,7 +1,6 @@
 """Adding a test bend to the record, which only ever grows."""
 
 import csv
-import os
 from collections.abc import Iterable, Iterator
 from io import StringIO
 from math import degrees, isfinite, radians
@@ -20,6 +19,7 @@ from railmodel.bending.bend_log import (
     split_lines,
 )
 from railmodel.errors import InputError
+from railmodel.files import append_synced
 from railmodel.units import Unit, quoted, to_unit
 
 _LONGEST_TEXT: Final = 500
@@ -45,7 +45,7 @@ def append_bend(path: Path, bend: LoggedBend, unit: Unit) -> None:
     try:
         content = path.read_bytes() if path.exists() else b""
         block = _block(path, content, _cells(bend, unit))
-        written = _write(path, block)
+        written = append_synced(path, block)
     except OSError as error:
         raise InputError(
             f"{path}: the test bend was not recorded ({error.strerror or error}); make room or check the folder"
@@ -70,24 +70,6 @@ def _block(path: Path, content: bytes, cells: dict[str, str]) -> bytes:
     ending = "\r\n" if "\r\n" in text else "\n"
     missing = b"" if content.endswith((b"\n", b"\r")) else ending.encode()
     return missing + _line([cells.get(name, "") for name in header], ending)
-
-
-def _write(path: Path, block: bytes) -> int:
-    new = not path.exists()
-    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
-    handle = os.open(path, flags, 0o644)
-    try:
-        written = os.write(handle, block)
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-    if new and hasattr(os, "O_DIRECTORY"):  # a new name is on disk once its folder is
-        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-    return written
 
 
 def _line(cells: Iterable[str], ending: str) -> bytes:
