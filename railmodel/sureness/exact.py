@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from railmodel.errors import GeometryError
 from railmodel.fitting.bodies import rail_body
 from railmodel.fitting.clearance import gaps
 from railmodel.fitting.keep_clear import shapes_of
@@ -64,11 +65,15 @@ def check_gaps(
     for label in dict.fromkeys(measures[row].on for row in rows):
         own = [row for row in rows if measures[row].on == label]
         exact |= dict(zip(own, _exact(frame, found, chances, own, drawn), strict=True))
-    return tuple(_compared(measures[row], exact[row], chances.stack.effects[row] @ drawn) for row in rows)
+    return tuple(
+        _compared(measures[row], exact[row], chances.stack.effects[row] @ drawn)
+        for row in rows
+        if np.isfinite(exact[row]).any()
+    )
 
 
 def _exact(frame: Frame, found: Sensitivity, chances: Chances, rows: Sequence[int], drawn: Array) -> Array:
-    """(rows, samples) exact gaps of some clearances of one part."""
+    """(rows, samples) exact gaps of some clearances of one part; nan where a sample makes no tube."""
     label = found.measures[rows[0]].on
     bent = found.bent[label]
     by_name = {shape.name: shape for shape, _ in shapes_of(frame.source)}
@@ -80,15 +85,22 @@ def _exact(frame: Frame, found: Sensitivity, chances: Chances, rows: Sequence[in
     ]
     rails = rails_off(bent, found.working, columns_off(bent.columns, hits))
     lines = laid_lines(bent, rails, drawn.shape[1])
-    answers = []
+    answers = np.full((len(lines), len(rows)), np.nan)
     for begin in range(0, len(lines), _TOGETHER):
-        bodies = [rail_body(label, line, bent.part.section) for line in lines[begin : begin + _TOGETHER]]
-        answers += [gap.gap for gap in gaps(bodies, shapes)]
-    return np.array(answers).reshape(-1, len(rows)).T
+        bodies = {}
+        for i, line in enumerate(lines[begin : begin + _TOGETHER], start=begin):
+            try:
+                bodies[i] = rail_body(label, line, bent.part.section)
+            except GeometryError:
+                continue  # so far off that it makes no tube
+        found_gaps = [gap.gap for gap in gaps(list(bodies.values()), shapes)]
+        answers[list(bodies)] = np.array(found_gaps).reshape(-1, len(rows))
+    return answers.T
 
 
 def _compared(measure: Measure, exact: Array, moved: Array) -> GapCheck:
-    linear = measure.value + moved
+    linear = (measure.value + moved)[np.isfinite(exact)]
+    exact = exact[np.isfinite(exact)]
     off, count = np.sort(np.abs(exact - linear)), len(exact)
     return GapCheck(
         name=measure.name, on=measure.on, samples=count, largest=float(off[-1]),
