@@ -211,7 +211,7 @@ def _hole_words(plate: Plate, head: Head) -> list[str]:
     sizes = sorted({diameter for _, _, diameter in plate.holes})
     found = []
     for size in sizes:
-        places = [f"({head.say(x - left)}, {head.say(y - low)})" for x, y, diameter in plate.holes if diameter == size]
+        places = [f"({head.say(x - left)},{head.say(y - low)})" for x, y, diameter in plate.holes if diameter == size]
         found.append(f"{len(places)} x diameter {head.say(size)} at {', '.join(places[:_MOST_HOLES])}")
         if len(places) > _MOST_HOLES:
             found[-1] += ", ... as drawn"

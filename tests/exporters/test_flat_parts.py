@@ -151,7 +151,7 @@ def test_a_plate_says_what_it_is(tmp_path):
     told = " ".join(
         " ".join(reversed(said.split("\n"))).split()
     )  # drawn from the foot up; the box about the plate begins at its own (0, 0)
-    assert "1 x diameter 9.0 at (20.0, 20.0) 1 x diameter 17.0 at (45.0, 75.0)" in told
+    assert "1 x diameter 9.0 at (20.0,20.0) 1 x diameter 17.0 at (45.0,75.0)" in told
     assert "measured from the lower left corner of the box about the plate" in told
 
 

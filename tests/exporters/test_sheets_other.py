@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from papers import CANNOT_BEND, HAULER, RACK, TEN_BENDS, TRAILER, frame_at, job_of, written
 
+from exporters.views import PLAN
 from railmodel.bending.plan import plan_job
 from railmodel.bending.work import shop_work
 from railmodel.units import format_decimal, format_tape
@@ -140,6 +141,13 @@ def test_a_round_tube_is_named_by_its_diameter(tmp_path: Path) -> None:
     job = job_of(tmp_path, text + cross)
     pages = written("cut list", job, tmp_path)
     assert "bar: round, 1.750 diameter x 0.125 wall in" in pages[0].text
+
+
+def test_the_sketch_of_the_pair_says_which_rail_is_which(tmp_path: Path) -> None:
+    """The plan looks down with X to the right of the paper, so the vehicle's right side (+Y) is its upper one."""
+    (page,) = written("tape check", HAULER, tmp_path)
+    assert "The pair from above, front at the left, right rail above" in page.text
+    assert PLAN.flat(np.array([0.0, 1.0, 0.0])) == pytest.approx([0, 1])
 
 
 def test_a_job_without_a_pair_says_so_on_its_tape_check(tmp_path: Path) -> None:
