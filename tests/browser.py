@@ -10,12 +10,12 @@ from time import monotonic
 from typing import Any
 
 from commands import ROOT
-from playwright.sync_api import Browser, Page, Playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 
 VIEWER = ROOT / "exporters" / "viewer"
 FLAGS = (
     "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--no-sandbox",
-    "--disable-dev-shm-usage", "--host-resolver-rules=MAP * ~NOTFOUND",
+    "--disable-dev-shm-usage", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 )  # fmt: skip
 PHONE: dict[str, Any] = {
     "viewport": {"width": 412, "height": 915}, "device_scale_factor": 2, "is_mobile": True, "has_touch": True,
@@ -24,7 +24,7 @@ DESKTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 900}}
 
 
 def launch(playwright: Playwright) -> Browser:
-    """Start the machine's Chromium with the network blocked."""
+    """Start the machine's Chromium with the network blocked, but for this machine itself."""
     found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     assert found, "the page tests need Chromium; install it (Debian: apt-get install chromium)"
     return playwright.chromium.launch(executable_path=found, args=list(FLAGS))
@@ -55,7 +55,7 @@ class Opened:
         """Wait until the view that can be turned has drawn."""
         return self.until("document.documentElement.dataset.ready !== undefined")
 
-    def until(self, holds: str, seconds: float = 60.0) -> "Opened":
+    def until(self, holds: str, seconds: float = 30.0) -> "Opened":
         """Wait until an expression is true; asked from outside, as the page's policy lets it evaluate no text."""
         end = monotonic() + seconds
         while not self.page.evaluate(holds):
@@ -84,17 +84,34 @@ def opened(browser: Browser, path: Path, *, before: str | None = None, **kind: A
         before: a script that runs before any of the page's.
         kind: the kind of window, such as `PHONE` and color_scheme="dark".
     """
-    context = browser.new_context(offline=True, **(kind or DESKTOP))
+    with _window(browser, before, offline=True, **kind) as context:
+        yield _shown(context, path.as_uri())
+
+
+@contextmanager
+def visited(browser: Browser, *addresses: str, before: str | None = None, **kind: Any) -> Iterator[list[Opened]]:
+    """Open addresses of this machine's own server, each in a tab of one window, and wait until they are ready."""
+    with _window(browser, before, **kind) as context:
+        yield [_shown(context, address).ready() for address in addresses]
+
+
+@contextmanager
+def _window(browser: Browser, before: str | None, **kind: Any) -> Iterator[BrowserContext]:
+    context = browser.new_context(**{**DESKTOP, **kind})
     try:
         if before:
             context.add_init_script(before)
-        shown = Opened(context.new_page())
-        shown.page.on("request", lambda request: shown.requests.append(request.url))
-        shown.page.on("requestfailed", lambda one: shown.refused.append(one.url) if one.failure == "csp" else None)
-        shown.page.on("console", lambda message: shown.said.append(f"{message.type}: {message.text}"))
-        shown.page.on("pageerror", lambda error: shown.said.append(f"error: {error}"))
-        shown.page.on("dialog", lambda dialog: (shown.said.append(f"dialog: {dialog.message}"), dialog.dismiss()))
-        shown.page.goto(path.as_uri())
-        yield shown
+        yield context
     finally:
         context.close()
+
+
+def _shown(context: BrowserContext, address: str) -> Opened:
+    shown = Opened(context.new_page())
+    shown.page.on("request", lambda request: shown.requests.append(request.url))
+    shown.page.on("requestfailed", lambda one: shown.refused.append(one.url) if one.failure == "csp" else None)
+    shown.page.on("console", lambda message: shown.said.append(f"{message.type}: {message.text}"))
+    shown.page.on("pageerror", lambda error: shown.said.append(f"error: {error} {error.stack}"))
+    shown.page.on("dialog", lambda dialog: (shown.said.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+    shown.page.goto(address)
+    return shown

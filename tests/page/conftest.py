@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from browser import launch, node_modules
 from commands import HAULER
+from live import Running, demo_job, running, small_job
 from playwright.sync_api import Browser, sync_playwright
 
 from exporters.approval import write_approval
@@ -45,3 +46,18 @@ def hauler_page(hauler: Frame, tmp_path_factory: pytest.TempPathFactory) -> Path
     path = tmp_path_factory.mktemp("page") / "hauler.html"
     write_approval(hauler, check_answer(hauler, run_checks(hauler)), path)
     return path
+
+
+@pytest.fixture(scope="module")
+def cart(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """The live page of the small job, to be edited."""
+    with running(small_job(tmp_path_factory.mktemp("cart"))) as served:
+        yield served
+
+
+@pytest.fixture(scope="session")
+def truck(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    """The live page of the demo truck, to be looked at, with everything worked out."""
+    with running(demo_job(tmp_path_factory.mktemp("truck"))) as served:
+        served.until(lambda state: state["checks"]["stage"] == "done" and state["checks"]["rev"] == state["rev"])
+        yield served

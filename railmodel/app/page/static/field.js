@@ -75,27 +75,34 @@ export class Field {
   }
 
   send() {
+    const { form, key, at } = this;
     const sent = this.value;
-    this.form.store.edit(this.key, this.op(sent), {
-      group: this.node.kind === 'choice' || this.node.kind === 'flag' ? null : `${this.key} ${this.turn}`,
-      still: () => this.here,
+    form.sending.set(key, sent);
+    form.store.edit(key, this.op(sent), {
+      group: this.node.kind === 'choice' || this.node.kind === 'flag' ? null : `${key} ${this.turn}`,
+      still: () => document.activeElement?.dataset.at === key,
       done: (error) => {
-        if (sent !== this.value) return; // typed on since
-        if (error) this.form.fail(this.key, sent, error.about(this.at));
-        else this.form.pass(this.key);
+        if (form.sending.get(key) !== sent) return; // typed on since
+        form.sending.delete(key);
+        if (error) form.fail(key, sent, error.about(at));
+        else form.pass(key);
       },
     });
   }
 
-  // a value of the server; kept back while a person is here or what they typed is wrong
+  // a value of the server; kept back while a person is here, or what they typed is under way or wrong
   show(value) {
     this.server = value === undefined || value === null ? '' : value;
-    if (this.wrong !== null || (this.here && this.node.kind !== 'flag' && this.node.kind !== 'choice')) return;
+    if (this.wrong !== null || this.form.sending.has(this.key) || (this.here && this.node.kind !== 'flag' && this.node.kind !== 'choice')) return;
+    this.put(this.server);
+  }
+
+  put(value) {
     if (this.node.kind === 'flag') {
-      this.input.checked = this.server === true || this.server === 'true';
+      this.input.checked = value === true || value === 'true';
       return;
     }
-    const text = String(this.server);
+    const text = String(value);
     if (this.node.kind === 'choice' && ![...this.input.options].some((one) => one.value === text)) this.input.replaceChildren(...this.choices(text));
     if (this.input.value !== text) this.input.value = text;
   }
@@ -129,7 +136,6 @@ export class Field {
   // back to what the job holds
   giveUp() {
     this.form.pass(this.key);
-    if (this.node.kind === 'flag') this.input.checked = this.server === true;
-    else this.input.value = String(this.server);
+    this.put(this.server);
   }
 }

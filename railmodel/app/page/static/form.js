@@ -31,6 +31,7 @@ export class Form {
     this.entered = (field) => entered(field.at);
     this.fields = new Map(); // from a key to its field
     this.wrong = new Map(); // from a key to {typed, says}
+    this.sending = new Map(); // from a key to what was typed there and is not answered yet
     this.open = new Set(['parts', 'parts/0']);
     this.groups = GROUPS.map((group) => {
       const body = make('div', { class: 'body' });
@@ -71,6 +72,7 @@ export class Form {
     for (const key of group.keys) {
       const wrong = this.wrong.get(key);
       if (wrong) this.restore(key, wrong);
+      else if (this.sending.has(key)) this.fields.get(key).put(this.sending.get(key));
     }
     const field = held && this.fields.get(held.key);
     if (!field) return;
@@ -82,7 +84,7 @@ export class Form {
 
   restore(key, { typed, says }) {
     const field = this.fields.get(key);
-    if (field.node.kind !== 'flag') field.input.value = typed;
+    field.put(typed);
     field.fail(says);
   }
 
