@@ -141,4 +141,3 @@ def _legend(frame: Frame, gap: Gap, needs: float, number: int) -> str:
 def _words(x: float, y: float, size: float, text: str, *, bold: bool = False) -> str:
     weight = ' font-weight="bold"' if bold else ""
     return f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:.1f}"{weight}>{escape(text)}</text>'
-

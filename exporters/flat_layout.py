@@ -12,6 +12,7 @@ from exporters.flat_notes import Notes, long_dies
 from exporters.flat_shape import FlatShape, unroll
 from exporters.foot_words import spots
 from exporters.room import Room, spread
+from railmodel.bending.cautions import NO_CERTIFICATE
 from railmodel.end_cuts import curved
 from railmodel.fitting.footprints import Footprint
 from railmodel.part import RailPart
@@ -36,7 +37,7 @@ LAYERS: tuple[Layer, ...] = (
 CORNER the tangent lines where the corners' rounding begins and ends; FOOTPRINT what stands on a face, holes and fit
 points."""
 
-CAUTION = "Dimensions for fabrication; not a structural certification. Follow the maker's manual and local rules."
+CAUTION = f"{NO_CERTIFICATE} Follow the maker's manual and local rules."
 LENGTHS = (
     "Finished lengths along the centreline, no stretch. Shop marks with tube use and springback come from the plan."
 )

@@ -14,6 +14,7 @@ from exporters.dxf import Layer, Sheet
 from exporters.dxf_text import WIDTH, Version, lines_of, shortened
 from exporters.flat_layout import WORDS
 from exporters.room import Rect
+from railmodel.bending.cautions import NO_CERTIFICATE
 from railmodel.geometry.flat_outline import Outline
 from railmodel.geometry.rows import Array
 from railmodel.nesting import Spot, nest
@@ -32,7 +33,7 @@ LAYERS: tuple[Layer, ...] = (
 )
 """Layers by meaning; only CUT and HOLE are cut."""
 
-CAUTION = "Dimensions for fabrication; not a structural certification. Deburr every edge: cut plate cuts hands."
+CAUTION = f"{NO_CERTIFICATE} Deburr every edge: cut plate cuts hands."
 SMALLEST: float = 2.5
 """No text is smaller than this, mm."""
 

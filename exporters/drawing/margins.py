@@ -48,8 +48,8 @@ def datum(work: Work, extent: Rect) -> None:
     )
     long = text_width(plane, TEXT)
     shares = (0.98, 0.75, 0.5, 0.25, 0.9, 0.6, 0.4)
-    beyond = (right + 1.5, -TEXT / 2)
-    _say(work, plane, [*((left + share * (right - left - long), y) for share in shares for y in (on, under)), beyond])
+    along = [(left + share * (right - left - long), y) for share in shares for y in (on, under)]
+    _say(work, plane, [*along[:6], (right + 1.5, -TEXT / 2), *along[6:]])
 
 
 def _say(work: Work, words: str, tries: Sequence[Point]) -> None:

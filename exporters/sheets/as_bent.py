@@ -30,9 +30,7 @@ def write_as_bent(
     write_whole(path, typeset("as_bent", as_bent(piece, layings, findings, paper)))
 
 
-def as_bent(
-    piece: Piece, layings: Sequence[Laying], findings: Sequence[Finding], paper: Paper | None = None
-) -> Data:
+def as_bent(piece: Piece, layings: Sequence[Laying], findings: Sequence[Finding], paper: Paper | None = None) -> Data:
     """What the paper shows.
 
     Args:

@@ -158,10 +158,13 @@ def test_ends_and_title(tmp_path):
     found = texts(write(tmp_path, side_rail()))
     for words in (
         "Job: Hillside hauler", "Revision: B", "Part: side rail", "Hand: right", "Tube: tube",
-        "3 high x 2 wide x 0.1875 wall, corner radius 0.375; all lengths in inches", CAUTION, LENGTHS,
+        "3 high x 2 wide x 0.1875 wall, corner radius 0.375; all lengths in inches", LENGTHS,
         "LEADING END", "front of the part", "TAIL", "rear of the part",
     ):  # fmt: skip
         assert words in found
+    assert CAUTION in "".join(found)  # over two lines
+    assert "not a structural certification" in CAUTION
+    assert "licensed" in CAUTION
     assert "Scale 1:1" in " ".join(found)
     assert "structural certification" in CAUTION
     found = texts(write(tmp_path, CAP))
