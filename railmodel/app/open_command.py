@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import socket
 import webbrowser
 from collections.abc import Iterator
@@ -144,7 +145,22 @@ def _serve(room: "Room", sockets: list[socket.socket]) -> None:
         make_app(room), log_level="error", timeout_graceful_shutdown=STOP, server_header=False, workers=1, ws="none",
         h11_max_incomplete_event_size=65536,
     )  # fmt: skip
-    _stopping(uvicorn.Server(config), room).run(sockets=sockets)
+    with _ending(), suppress(KeyboardInterrupt):
+        _stopping(uvicorn.Server(config), room).run(sockets=sockets)
+
+
+@contextmanager
+def _ending() -> Iterator[None]:
+    """A signal to end leaves by way of everything that has to be put away."""
+
+    def leave(sig: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, leave)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _stopping(server: "uvicorn.Server", room: "Room") -> "uvicorn.Server":

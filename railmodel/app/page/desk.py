@@ -163,7 +163,10 @@ class Desk:
         self._later.beside(self.thinking.give(message))
 
     def _told(self, message: Message) -> None:
-        """Take in what the process beside the page has found."""
+        """Take in what the process beside the page has found, or that it has ended."""
+        if "ended" in message:
+            says = "working this out was broken off; the next change begins it anew"
+            message = {"rev": self.store.rev, "stage": "failed", "says": says}
         if "stage" not in message or message["rev"] != self.store.rev:
             return
         self.known.hear(message)

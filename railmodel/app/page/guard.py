@@ -77,7 +77,7 @@ class Guard:
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                _protect(MutableHeaders(scope=message))
+                _protect(MutableHeaders(scope=message), scope["path"])
             await send(message)
 
         if refused is None:
@@ -118,9 +118,9 @@ def _is_address(host: str) -> bool:
     return _NUMBERS.fullmatch(host) is not None
 
 
-def _protect(headers: MutableHeaders) -> None:
+def _protect(headers: MutableHeaders, path: str) -> None:
     headers.setdefault("Content-Security-Policy", POLICY)
-    headers.setdefault("Cache-Control", "no-store")
+    headers.setdefault("Cache-Control", "no-cache" if path.startswith("/static/") else "no-store")
     headers["X-Content-Type-Options"] = "nosniff"
     headers["X-Frame-Options"] = "DENY"
     headers["Referrer-Policy"] = "no-referrer"

@@ -31,6 +31,8 @@ async def rehearsal(request: Request) -> Response:
         raise Refused(422, "give part, hand (left, right or single) and, if need be, end (front or rear)")
     if desk.known.checks["rev"] != desk.store.rev or desk.known.checks["stage"] in ("fit", "gaps"):
         return answer({"busy": True, "says": "this is still being worked out"}, 202)
+    if desk.known.checks["stage"] == "failed":
+        raise Refused(404, desk.known.checks["says"])
     found = await desk.thinking.ask({"what": "rehearsal", "part": part, "hand": hand, "end": end}, PATIENCE)
     if "answer" in found:
         return answer(found["answer"])
