@@ -47,7 +47,8 @@ def _value(column: Column, marks: MarkOut, marked: MarkedBend) -> float | str | 
 
 def _cell(column: Column, value: float | str | None, layout: Layout) -> str:
     if value is None or isinstance(value, str):
-        return value or ""
+        # a name that a spreadsheet would take for a formula; what the layout itself says is the shop's own
+        return f"'{value}" if value and column.value is not None and value[0] in "=+-@" else value or ""
     if column.value in _LENGTHS:
         shown = to_unit(value, layout.units)
     else:

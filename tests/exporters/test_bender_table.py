@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -61,6 +62,13 @@ def test_numbers_without_places_come_back_exact(marks: MarkOut) -> None:
     columns = [{"value": "mark"}]
     lines = bender_table(marks, layout(columns=columns, header=False)).split()
     assert [float(line) for line in lines] == [marked.mark for marked in marks.bends]
+
+
+def test_a_die_named_like_a_formula_stays_text(marks: MarkOut) -> None:
+    bends = [replace(one, bend=replace(one.bend, die='=HYPERLINK("x")')) for one in marks.bends]
+    told = bender_table(replace(marks, bends=type(marks.bends)(bends)), layout(columns=[{"value": "die"}]))
+    _, *rows = csv.reader(io.StringIO(told))
+    assert [row[0] for row in rows] == ['\'=HYPERLINK("x")'] * len(bends)
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,8 @@ from drawings import drawing
 from papers import CANNOT_BEND, HAULER, HOSTILE, RACK, TEN_BENDS, TRAILER, frame_at, job_of
 
 from exporters.drawing.as_dxf import write_dxf
-from exporters.drawing.marks import LAYERS
+from exporters.drawing.features import turns
+from exporters.drawing.marks import LAYERS, Text
 from exporters.drawing.sheets import PAPER, make_drawing
 from exporters.room import Rect
 from exporters.views import SIDE
@@ -282,6 +283,25 @@ def test_any_name_is_only_text_and_many_bends_stay_apart(tmp_path, text, version
     found = texts(document, document.modelspace())
     for (a, one), (b, other) in combinations(found, 2):
         assert not one.grown(-0.1).meets(other), (a, b)
+
+
+def test_what_has_no_room_in_a_crowded_view_is_counted_under_it():
+    """Every bend that a view sees square has its angle and its radius there, or is counted as left to the table."""
+    crowded = 0
+    for job in (HAULER, CANNOT_BEND):
+        made = drawing(job)
+        said = [mark.text for mark in made.sheets[0].marks if isinstance(mark, Text)]
+        for laid in made.views[:2]:
+            figure = laid.figure
+            square = sum(turn.square is figure.view for turn in turns(made.frame))
+            told = sum(one.kind in ("angle", "radius") for one in figure.dimensions)
+            assert told + figure.left_out == 2 * square
+            note = f"{figure.left_out} angles and radii in the table only"
+            assert (note in said) == bool(figure.left_out)
+            crowded += figure.left_out
+        if job == HAULER:
+            assert not crowded
+    assert crowded  # eight rails over each other
 
 
 def test_a_job_without_a_shape_has_no_drawing():

@@ -65,6 +65,8 @@ def test_a_part_of_ten_bends_stands_on_one_page_still_in_large_type(tmp_path: Pa
     assert len(pages) == 2
     for page, plan in zip(pages, plans(job), strict=True):
         holds_the_plan(page, plan, "in")
+        assert page.large.count("Turnthetubeover,180degrees") == 5  # the words too
+        assert "Changetodieeasy5.Turnthetube90degrees" in page.large
 
 
 def test_where_a_die_has_an_offset_the_mark_at_the_gauge_stands_beside_the_mark(tmp_path: Path) -> None:
@@ -124,6 +126,12 @@ def test_the_sum_of_the_printed_lengths_is_the_cut_length_to_the_last_digit(tmp_
                 *summands, total = (Decimal(number) for number in re.findall(r"\d+\.\d+", said))
                 assert sum(summands) == total
                 assert f"{total} " in page.text
+
+
+def test_heat_name_and_date_are_filled_in_by_pen_unless_nothing_may_be_cut(tmp_path: Path) -> None:
+    for job, wanted in ((HAULER, True), (CANNOT_BEND, False)):
+        page = written("bend sheets", job, tmp_path)[0]
+        assert all((words in page.text) is wanted for words in ("Heat number", "Bent by", "Date"))
 
 
 def test_a_stopped_part_says_do_not_cut_and_why_and_gives_no_marks(tmp_path: Path) -> None:
