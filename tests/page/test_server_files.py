@@ -1,5 +1,6 @@
 """Files written, the solver asked, a file that another program changed: long work and choices through the server."""
 
+import asyncio
 import json
 import os
 import time
@@ -140,6 +141,17 @@ def test_a_file_taken_away_is_said_and_can_be_written_again(tmp_path: Path) -> N
         assert live.get("/api/outside").json()["theirs"]["reads"] is False
         live.post("/api/outside", {"keep": "mine"})
         assert read_job(path).job.job == "Small cart"
+
+
+def test_what_was_changed_back_is_saved_without_writing(tmp_path: Path) -> None:
+    path = small_job(tmp_path)
+    with page(path) as live:
+        written = path.stat().st_mtime_ns
+        live.set(Z, "21")
+        live.post("/api/undo", {"rev": 1})
+        live.portal.call(asyncio.sleep, 1.2)
+        assert live.state()["saved"]["state"] == "saved"
+        assert path.stat().st_mtime_ns == written
 
 
 def test_the_same_bytes_saved_again_by_another_program_are_no_change(tmp_path: Path) -> None:

@@ -105,6 +105,16 @@ def test_ctrl_c_ends_it_soon_with_browsers_listening_and_saves_first(tmp_path: P
         assert took < 5  # 1.5 s where nothing else runs; see the benches
 
 
+def test_a_signal_to_end_puts_everything_away(tmp_path: Path) -> None:
+    path = small_job(tmp_path)
+    with running(path) as live:
+        live.http.post("api/edit", json={"rev": 0, "op": {"op": "set", "at": Z, "value": "19"}})
+        live.process.terminate()
+        assert live.process.wait(20) == 0
+    assert b"[30, 15, 19]" in path.read_bytes()
+    assert not (tmp_path / ".cart.yaml.open").exists()
+
+
 def test_what_takes_longer_comes_by_itself_and_is_what_the_command_line_says(tmp_path: Path) -> None:
     path = small_job(tmp_path)
     with running(path) as live:

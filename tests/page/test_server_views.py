@@ -135,6 +135,15 @@ def test_answers_about_an_older_job_are_left(tmp_path: Path) -> None:
         assert live.state()["checks"]["answer"] is None
 
 
+def test_a_process_that_dies_while_it_thinks_is_said(tmp_path: Path) -> None:
+    with page(small_job(tmp_path)) as live:
+        live.portal.call(live.desk._told, {"ended": -11})
+        checks = live.state()["checks"]
+        assert (checks["stage"], checks["busy"]) == ("failed", False)
+        assert "broken off" in checks["says"]
+        assert live.get("/api/rehearsal", params={"part": "rail", "hand": "right"}).status_code == 404
+
+
 def test_shapes_are_kept_while_they_do_not_change(hauler: Path) -> None:
     maker, source = SceneMaker(MeshBank()), read_job(hauler)
     assert maker.scene(source).shapes is maker.scene(source).shapes

@@ -47,6 +47,7 @@ class Desk:
         self.solved_meshes: list[Named] = []
         self.turn = 0
         self._later = Later()
+        self._saving = False
         self._whole: tuple[int, Frame] | None = None
 
     @property
@@ -61,8 +62,11 @@ class Desk:
 
     async def close(self) -> None:
         """Save what is not saved and end everything."""
+        while self._saving:
+            await asyncio.sleep(0.01)
         self._later.stop()
-        self._save()
+        if not self.saver.holds(self.store.data):
+            self.saver.save(self.store.data)
         self.hub.close()
         await self.work.stop()
         await self.thinking.close()
@@ -149,10 +153,23 @@ class Desk:
         self.news()
 
     def _save(self) -> None:
-        if self.saver.state in ("waiting", "failed"):
-            self.saver.save(self.store.data)
-            self.turn += 1
-            self.hub.send("saved", {**self.saver.answer(), "key": self.key})
+        """Write the job file beside everything else; one writing at a time."""
+        if self._saving:
+            self._later.once("save", WAIT, self._save)
+        else:
+            self._later.beside(self._save_aside())
+
+    async def _save_aside(self) -> None:
+        self._saving = True
+        try:
+            await asyncio.to_thread(self.saver.save, self.store.data)
+        finally:
+            self._saving = False
+        if self.saver.state == "saved" and not self.saver.holds(self.store.data):  # edited meanwhile
+            self.saver.waits()
+            self._later.once("save", WAIT, self._save)
+        self.turn += 1
+        self.hub.send("saved", {**self.saver.answer(), "key": self.key})
 
     def think_soon(self) -> None:
         """Begin the slow checks once no edit has come for a moment."""

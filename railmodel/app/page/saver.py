@@ -46,11 +46,18 @@ class Saver:
         if self.state != "outside":
             self._is("waiting", "not saved yet")
 
+    def holds(self, data: bytes) -> bool:
+        """Whether the file on the disk is this, as far as is known."""
+        return self._last == data and self.state != "failed"
+
     def save(self, data: bytes) -> None:
         """Write, unless another program has; problems are noted and nothing is lost."""
         if self.state == "outside" or self.look():
             return
-        self._write(data)
+        if self.holds(data):  # changed and changed back
+            self._is("saved", "saved")
+        else:
+            self._write(data)
 
     def look(self) -> bool:
         """Whether another program has changed the file; then nothing more is written until somebody decides."""
