@@ -22,7 +22,7 @@ HowShown = Annotated[Shown, typer.Option("--format", help="text, or json for oth
 
 def register(app: typer.Typer) -> None:
     """Add the commands to the command line."""
-    app.command(epilog="Example: railmodel carry hauler.yaml; the job needs loads:, as demo_jobs has it")(carry)
+    app.command(epilog="Example: railmodel carry hauler.yaml")(carry)
     app.command(epilog="Example: railmodel weigh hauler.yaml")(weigh)
     app.command(epilog="Example: railmodel quote hauler.yaml --out out")(quote)
     app.command(epilog="Examples: railmodel log hauler.yaml; railmodel log hauler.yaml --add sent --by Ann")(log)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railmodel.geometry.rows import Array
 
@@ -88,9 +89,33 @@ def solve(beams: Beams, forces: Array, spread: Array | None = None) -> Solved:
         forces: (cases, n, 6) forces and moments on the nodes, N and N mm.
         spread: (cases, m, 3) forces spread evenly along the pieces, N/mm, or None.
     """
+    even = np.zeros((len(forces), len(beams.pieces), 3)) if spread is None else spread
+    which, times = _times(np.concatenate([forces.reshape(len(forces), -1), even.reshape(len(forces), -1)], axis=1))
+    kept = sorted(set(which.tolist()))
+    found = _solve(beams, forces[kept], even[kept])
+    place = np.array([kept.index(case) for case in which])
+    return Solved(*(
+        part[place] * times.reshape(-1, *(1,) * (part.ndim - 1)) for part in (found.moved, found.ends, found.held)
+    ))  # fmt: skip
+
+
+def _times(loads: Array) -> tuple[NDArray[np.int64], Array]:
+    """For each case the first that it is a multiple of, and how many times that."""
+    which, times = np.arange(len(loads)), np.ones(len(loads))
+    for case, load in enumerate(loads):
+        for earlier in range(case):
+            size = float(loads[earlier] @ loads[earlier])
+            share = float(load @ loads[earlier]) / size if size else 0.0
+            if share and float(np.abs(load - share * loads[earlier]).max()) <= 1e-12 * float(np.abs(load).max()):
+                which[case], times[case] = earlier, share
+                break
+    return which, times
+
+
+def _solve(beams: Beams, forces: Array, spread: Array) -> Solved:
     frames, lengths = _frames(beams)
     at_nodes = forces.copy()
-    fixed = np.zeros((len(forces), len(beams.pieces), 12)) if spread is None else _fixed_ends(frames, lengths, spread)
+    fixed = _fixed_ends(frames, lengths, spread)
     starts, ends = np.array([(piece.start, piece.end) for piece in beams.pieces]).T
     for case in range(len(forces)):
         np.add.at(at_nodes[case], starts, -fixed[case, :, :6])

@@ -178,8 +178,8 @@ def carry(frame: Frame, mesh: Mesh = FINE) -> Screening:
     loads = frame.job.loads
     if loads is None:
         raise InputError(
-            f"{frame.source.path.name}: loads is missing; it says what the frame carries and what holds it up; see the "
-            "example in railmodel carry --help"
+            f"{frame.source.path.name}: loads is missing; it says what the frame carries and what holds it up; add "
+            "loads: as the hillside hauler among the demo jobs has it"
         )
     parts = [part for part in solid_parts(frame) if part.line.length > 0]
     joined = ties(frame, parts)

@@ -107,15 +107,16 @@ def pushed(case: Case, skeleton: Skeleton, carried: Borne, ground: float) -> Pus
 
 def _own(skeleton: Skeleton, pull: Array, spread: Array) -> Array:
     """The steel's own weight, spread along its pieces; its wrench."""
-    total = np.zeros(6)
-    for number, cut in enumerate(skeleton.cuts):
-        if cut is None:
-            continue
-        mass = skeleton.lines[cut.line].part.section.area * STEEL_DENSITY * float(np.ptp(cut.stations))
-        start, end = _ends(skeleton, number)
-        spread[number] += mass * pull / float(np.linalg.norm(end - start))
-        total += wrench(mass * pull, (start + end) / 2)
-    return total
+    numbers = [number for number, cut in enumerate(skeleton.cuts) if cut is not None]
+    masses = np.array([
+        skeleton.lines[cut.line].part.section.area * STEEL_DENSITY * float(cut.stations[1] - cut.stations[0])
+        for cut in skeleton.cuts
+        if cut is not None
+    ])  # fmt: skip
+    ends = np.array([_ends(skeleton, number) for number in numbers])
+    lengths = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    spread[numbers] += (masses / lengths)[:, None] * pull
+    return wrench(masses.sum() * pull, masses @ ends.mean(axis=1) / masses.sum())
 
 
 def _mass(skeleton: Skeleton, mass: Carried, pull: Array, nodes: Array, spread: Array) -> Array:
