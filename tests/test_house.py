@@ -28,7 +28,7 @@ MAY_NOT_KNOW = {
     "exporters": {"railmodel.app"},
 }  # fmt: skip
 LOWER = ("railmodel.geometry", "railmodel.job", "railmodel.part")
-UPPER = {"railmodel.bending", "railmodel.fitting", "railmodel.loading", "railmodel.checks"}
+UPPER = {"railmodel.bending", "railmodel.fitting", "railmodel.as_bent", "railmodel.loading", "railmodel.checks"}
 AT_THE_TOP = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml",
     "railmodel", "exporters", "tests", "demo_jobs",

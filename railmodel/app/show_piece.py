@@ -106,6 +106,7 @@ def show_rest(piece: Piece, rest: Rest, console: "Console") -> None:
 
 def show_logged(logged: Logged, console: "Console") -> None:
     """Print what went into the record of test bends."""
-    console.print(Text(f"{len(logged.added)} bends added to {logged.path.name}."))
+    count = len(logged.added)
+    console.print(Text(f"{count} bend{'' if count == 1 else 's'} added to {logged.path.name}."))
     for why in logged.passed:
         console.print(Text(f"Not added: {why}."))

@@ -6,7 +6,7 @@ residual over that residual's standard deviation, the worst first (data snooping
 use in geodetic networks, 1968; from memory). mm, radians.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -30,7 +30,13 @@ Explained = Callable[[Measured, float, float], bool]
 """Whether a usual slip turns a reading into what was expected of it, with the standard deviation of the difference."""
 
 _WIDE: Final = 30.0
-"""How many times wider the plan's spread is taken while readings are held against each other."""
+"""How many times wider the spread of a value is taken that came out far off its plan."""
+
+_OUT: Final = 0.25
+"""What weighs less than this has a residual beyond `WILD`."""
+
+_EASE: Final = 1.4
+_ROUNDS: Final = 4
 
 _OFTEN: Final[tuple[Field, ...]] = ("angle", "distance", "tube use", "roll", "rotation", "radius")
 """What goes wrong in a shop, the most usual first (common practice, no source)."""
@@ -146,56 +152,122 @@ class Sifted:
 def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
     """The most likely shape, without readings that do not go with the rest.
 
-    First the readings are held against each other, the plan counting for little; then the plan against what is left
-    of them, and what came out far off it is drawn to it no longer. Where a reading and the plan stand against each
-    other alone the reading counts, unless a usual slip of the pen explains it: a bend may well be that far off.
+    The fewest readings and values of the plan that stand against all others are found together, so that a reading
+    off by a foot bends nothing and a bend off by degrees, which several readings show, drops none of them. Where a
+    reading and the plan stand against each other alone the reading counts, unless a usual slip of the pen explains it.
 
     Args:
         rail: the part.
         taken: all readings.
         explained: whether a usual slip explains a reading (see `railmodel.as_bent.slips`).
     """
-    wide = replace(rail, spread=rail.spread * _WIDE)
-    _, dropped = _cull(wide, list(taken))
-    left = [one for one in taken if all(one is not other for other, _, _ in dropped)]
-    relaxed: list[int] = []
-    for _ in range(len(left) + rail.columns.count):
-        solution = solve(Readings.of(rail, left))
-        plan = np.abs(solution.plan_oddness)
-        if not len(plan) or plan.max() <= WILD:
-            break
-        worst = _likely(rail, plan)
-        slip = _slip(solution, float(plan[worst]), explained)
+    odd, off = _suspects(rail, taken)
+    left = [one for i, one in enumerate(taken) if i not in odd]
+    out = [one for i, one in enumerate(taken) if i in odd]
+    relaxed = {int(rail.free[i]) for i in off}
+    for column in sorted(relaxed):  # a plan that seems far off may be a slip of the pen
+        solution = solve(Readings.of(_relaxed(rail, relaxed - {column}), left))
+        slip = _slip(solution, float(np.abs(solution.plan_oddness).max(initial=0.0)), explained)
         if slip is not None:
-            dropped.append((left.pop(slip), *solution.without(slip)))
-            continue
-        column = int(rail.free[worst])
-        relaxed.append(column)
-        rail = rail.relaxed(column, float(rail.spread[column]) * max(float(plan[worst]), 2.0) * 2)
-    solution, more = _cull(rail, left)
-    return Sifted(solution, (*dropped, *more), tuple(dict.fromkeys(relaxed)))
+            out.append(left.pop(slip))
+            relaxed.discard(column)
+    for one in list(out):  # and a reading that only the plan stands against counts
+        solution = solve(Readings.of(_relaxed(rail, relaxed), [*left, one]))
+        plan = np.abs(solution.plan_oddness)
+        alone = abs(solution.oddness[-1]) <= plan.max(initial=0.0) * (1 + TIE)
+        if alone and not explained(one, *solution.without(len(left))):
+            left, out = [*left, one], [other for other in out if other is not one]
+            if plan.max() > WILD:
+                relaxed.add(int(rail.free[_likely(rail, plan)]))
+    for column in sorted(relaxed) if out else ():  # what fits its plan after all is drawn to it again
+        tried = solve(Readings.of(_relaxed(rail, relaxed - {column}), left))
+        if max(np.abs(tried.plan_oddness).max(initial=0.0), np.abs(tried.oddness).max(initial=0.0)) <= WILD:
+            relaxed.discard(column)
+    solution, more = _cull(_relaxed(rail, relaxed), left)
+    far = tuple(column for column in sorted(relaxed) if abs(solution.off[column]) > WILD * rail.spread[column])
+    return Sifted(solution, tuple((one, *_expected(solution, one)) for one in [*out, *more]), far)
 
 
-def _cull(rail: Rail, left: list[Measured]) -> tuple[Solution, list[tuple[Measured, float, float]]]:
-    """Leave out readings, the worst first, that stick out more than any value of the plan does."""
-    dropped: list[tuple[Measured, float, float]] = []
+def _cull(rail: Rail, left: Sequence[Measured]) -> tuple[Solution, list[Measured]]:
+    """The shape without readings, the worst first, that stick out more than any value of the plan does."""
+    dropped: list[Measured] = []
     while True:
         solution = solve(Readings.of(rail, left))
         odd, plan = np.abs(solution.oddness), np.abs(solution.plan_oddness)
         worst = int(np.argmax(odd)) if len(odd) else 0
         if not len(odd) or odd[worst] <= max(WILD, float(plan.max(initial=0.0)) * (1 + TIE)):
             return solution, dropped
-        dropped.append((left[worst], *solution.without(worst)))
-        left = left[:worst] + left[worst + 1 :]
+        dropped.append(left[worst])
+        left = [one for i, one in enumerate(left) if i != worst]
+
+
+def _relaxed(rail: Rail, columns: Iterable[int]) -> Rail:
+    """The part with some values of its plan next to unknown."""
+    spread = rail.spread.copy()
+    spread[list(columns)] *= _WIDE
+    return replace(rail, spread=spread)
+
+
+def _suspects(rail: Rail, taken: Sequence[Measured]) -> tuple[set[int], set[int]]:
+    """Readings, and free values of the plan, that stand against all the rest, by index.
+
+    Graduated non-convexity with the loss of Geman and McClure (H. Yang, P. Antonante, V. Tzoumas and L. Carlone, IEEE
+    Robotics and Automation Letters 5, 2020; from memory), which begins as plain least squares and ends by counting
+    what is out rather than how far, on the readings' slopes; these are taken anew where that leads.
+    """
+    odd, off = set[int](), set[int]()
+    unknowns: Array | None = None
+    for _ in range(_ROUNDS):
+        readings = Readings.of(rail, taken)
+        at = np.zeros(readings.unknowns) if unknowns is None else unknowns
+        values, slope = readings.look(at)
+        slopes = slope * readings.scale / readings.sigmas[:, None]
+        targets = (readings.values - values) / readings.sigmas + slopes @ (at / readings.scale)
+        weights = _graduated(slopes, targets, len(rail.free))
+        found = {int(i) for i in np.flatnonzero(weights[: len(taken)] < _OUT)}
+        far = {int(i) for i in np.flatnonzero(weights[len(taken) :] < _OUT)}
+        if (found, far) == (odd, off) and unknowns is not None:
+            break
+        odd, off = found, far
+        wide = _relaxed(rail, rail.free[sorted(off)])
+        solution = solve(Readings(wide, tuple(one for i, one in enumerate(taken) if i not in odd), readings.pose))
+        unknowns = solution.unknowns * solution.readings.scale
+    return odd, off
+
+
+def _graduated(slopes: Array, targets: Array, free: int) -> Array:
+    """Weights of readings (m, u) and of the u first `free` values of the plan: 1 in, toward 0 out."""
+    count, unknowns = slopes.shape
+    design, values = np.concatenate([slopes, np.eye(unknowns)]), np.concatenate([targets, np.zeros(unknowns)])
+    weights = np.ones(len(values))
+    ease = 0.0
+    while True:
+        root = np.sqrt(weights)
+        found = np.linalg.lstsq(design * root[:, None], values * root, rcond=None)[0]
+        squares = (values - design @ found) ** 2 / WILD**2
+        squares[count + free :] = 0.0  # where the tube lies on the table is no plan
+        ease = max(1.0, 2 * float(squares.max(initial=0.0))) if ease == 0.0 else ease / _EASE
+        weights = (ease / (squares + ease)) ** 2
+        if ease < 1.0:
+            return np.asarray(weights[: count + free])
+
+
+def _expected(solution: Solution, one: Measured) -> tuple[float, float]:
+    """What a reading that was left out should be, and the standard deviation of the reading less that."""
+    readings = Readings(solution.readings.rail, (one,), solution.readings.pose)
+    if one.kind == "table" and readings.pose is None:
+        return one.value, one.sigma
+    value, slope = readings.look(solution.unknowns * solution.readings.scale)
+    slopes = slope[0] * readings.scale
+    return float(value[0]), float(np.sqrt(slopes @ solution.covariance @ slopes + one.sigma**2))
 
 
 def _likely(rail: Rail, plan: Array) -> int:
     """The value of the plan that sticks out most; of several that do so alike, the one most often wrong in a shop."""
     alike = np.flatnonzero(plan >= plan.max() * (1 - TIE))
     n = rail.columns.bends
-    rank = [
-        _OFTEN.index(FIELDS[column // n]) if column < len(FIELDS) * n else len(_OFTEN) for column in rail.free[alike]
-    ]
+    columns = rail.free[alike].tolist()
+    rank = [_OFTEN.index(FIELDS[column // n]) if column < len(FIELDS) * n else len(_OFTEN) for column in columns]
     return int(alike[int(np.argmin(rank))])
 
 

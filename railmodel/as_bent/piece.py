@@ -20,7 +20,7 @@ from railmodel.findings import Finding
 from railmodel.frame import Frame
 from railmodel.job.fields import not_among
 from railmodel.job.yaml_tree import Loc
-from railmodel.part import RailPart
+from railmodel.part import End, RailPart
 from railmodel.sureness.datum import Datum
 from railmodel.sureness.screws import FIELDS, Working
 from railmodel.sureness.spread import WORDS
@@ -220,18 +220,21 @@ def _other(
 ) -> str | None:
     """Whether the record is of the other hand, or counted from the other end."""
     twin = next((one for one in frame.parts if one.name == part.name and one.hand != part.hand), part.mirrored())
-    other = Rail(twin.read, rail.working, rail.stretch, rail.spread)
-    mirrored = measured(record, twin.read, feet(frame, twin), at)
+    mirror = Rail(twin.read, rail.working, rail.stretch, rail.spread)
+    mirrored, _ = twice(measured(record, twin.read, feet(frame, twin), at), _unsaid)
     turned = None
     if record.bent is None:
         counted = record.numbered_from or part.read.end
         try:
-            turned = measured(
-                record, part.read, feet(frame, part), at, counted_from="rear" if counted == "front" else "front"
-            )
+            other_end: End = "rear" if counted == "front" else "front"
+            turned, _ = twice(measured(record, part.read, feet(frame, part), at, counted_from=other_end), _unsaid)
         except InputError:
             turned = None  # it counts what that end does not have
-    return other_reading(rail, taken, turned, (other, mirrored))
+    return other_reading(rail, taken, turned, (mirror, mirrored))
+
+
+def _unsaid(_one: Measured, _value: float) -> str:
+    return ""
 
 
 def say(frame: Frame, unit: str, value: float) -> str:

@@ -47,10 +47,14 @@ from railmodel.job.fields import (
     shown,
     units_of,
 )
-from railmodel.units import parse_length
+from railmodel.units import Unit, from_unit, parse_length
 
 MOST_READINGS: Final = 20
 """Readings of one thing in a list."""
+
+
+_MOST: Final = 100_000
+"""The largest plain number that is read as a length, in its unit."""
 
 
 class Reading(NamedTuple):
@@ -67,9 +71,15 @@ def _many(value: Any, read: Any) -> tuple[Reading, ...]:
     return tuple(Reading(read(one), str(getattr(one, "raw", one)).strip()) for one in given)
 
 
+def _length(value: Any, unit: Unit) -> float:
+    """A length; a plain number may be out by 25.4 and still be read, so that this can be said of the whole record."""
+    plain = isinstance(value, int | float) and not isinstance(value, bool)
+    return from_unit(float(value), unit) if plain and abs(value) < _MOST else parse_length(value, unit)
+
+
 def _lengths(value: Any, info: ValidationInfo) -> tuple[Reading, ...]:
     def read(one: Any) -> float:
-        found = parse_length(one, units_of(info))
+        found = _length(one, units_of(info))
         if found < 0:
             raise ValueError(f"found {shown(one)}; allowed: a length of 0 or more")
         return found
@@ -158,8 +168,7 @@ def _at(value: Any, info: ValidationInfo) -> tuple[Reading | None, ...]:
     unit = units_of(info)
     given = [*value, None] if len(value) == 2 else list(value)
     return tuple(
-        None if one is None else Reading(parse_length(one, unit), str(getattr(one, "raw", one)).strip())
-        for one in given
+        None if one is None else Reading(_length(one, unit), str(getattr(one, "raw", one)).strip()) for one in given
     )
 
 

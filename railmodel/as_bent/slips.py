@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import pi, radians
 from typing import Final
 
@@ -19,7 +20,7 @@ NEAR: Final = 3.0
 
 INCH: Final = 25.4
 FIT: Final = 3.0
-"""Mean square of deviations, each cut off at `_CAP`, above which a whole record is looked into."""
+"""A record fits where the mean of its squared deviations over their variance, each cut off, is below this."""
 
 _CAP: Final = 16.0
 _UNIT_SLACK: Final = 0.1
@@ -79,9 +80,10 @@ class Slips:
     def _digits(self, one: Measured) -> Iterator[tuple[float, str]]:
         """The reading with two neighbouring digits swapped back."""
         text = one.text
-        for i in range(len(text) - 1):
-            if text[i].isdigit() and text[i + 1].isdigit() and text[i] != text[i + 1]:
-                swapped = text[:i] + text[i + 1] + text[i] + text[i + 2 :]
+        places = [i for i, letter in enumerate(text) if letter.isdigit()]
+        for i, k in pairwise(places):
+            if text[i] != text[k] and text[i + 1 : k] in ("", "."):
+                swapped = text[:i] + text[k] + text[i + 1 : k] + text[i] + text[k + 1 :]
                 value = self._value(swapped, one)
                 if value is not None:
                     yield value, f"has two digits swapped: {text} for {swapped}"
@@ -146,17 +148,14 @@ class Slips:
         return float(readings.look(np.zeros(readings.unknowns))[0][0])
 
 
-def misfit(rail: Rail, taken: Sequence[Measured]) -> float:
-    """How badly readings go with a part as planned: the mean of their squared deviations over their variance.
-
-    Each is cut off, so that a few slips do not hide that the rest fit. 1 is what chance gives.
-    """
+def misfits(rail: Rail, taken: Sequence[Measured]) -> Array:
+    """(m,) how badly each reading goes with a part as planned: its squared deviation over its variance, cut off."""
     readings = Readings.of(rail, taken)
     values, slopes = readings.look(np.zeros(readings.unknowns))
     count = len(rail.free)
     scaled = slopes[:, :count] * readings.scale[:count]
     variance = readings.sigmas**2 + np.sum(scaled**2, axis=1)
-    return float(np.minimum((readings.values - values) ** 2 / variance, _CAP).mean())
+    return np.asarray(np.minimum((readings.values - values) ** 2 / variance, _CAP))
 
 
 def wrong_units(rail: Rail, taken: Sequence[Measured]) -> str | None:
@@ -201,14 +200,21 @@ def other_reading(
         turned: the same counted from the other end; None where that makes no sense.
         mirrored: the other hand, and the readings as they are on it.
     """
-    plain = misfit(rail, taken)
-    if plain < FIT or len(taken) < 3:
+    plain = misfits(rail, taken)
+    if turned is not None and _explains(misfits(rail, turned), plain) > 1:
+        return "fits when it is counted from the other end; correct numbered_from:"
+    told = _explains(misfits(*mirrored), plain)
+    if not told:
         return None
-    ways = [(misfit(*mirrored), "fits the other hand: it is the record of a mirrored rail; correct hand:")]
-    if turned is not None:
-        ways.append((misfit(rail, turned), "fits when it is counted from the other end; correct numbered_from:"))
-    best, words = min(ways)
-    return words if best < min(plain / 3, FIT) else None
+    other = "" if told > 1 else " (or its one turn has the wrong sign)"
+    return f"fits the other hand: it is the record of a mirrored rail{other}; correct hand:"
+
+
+def _explains(other: Array, plain: Array) -> int:
+    """How many wild readings another way to take a record explains; 0 where it leaves any as wild or makes one so."""
+    wild = plain >= _CAP
+    good = other.mean() < FIT and np.all(other[wild] < NEAR**2) and not np.any((other >= _CAP) & ~wild)
+    return int(wild.sum()) if good else 0
 
 
 def twice(taken: Sequence[Measured], say: Callable[[Measured, float], str]) -> tuple[list[Measured], list[str]]:

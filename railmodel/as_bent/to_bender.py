@@ -16,7 +16,6 @@ from railmodel.as_bent.remaining import Remaining, Room, remaining
 from railmodel.bending.bend_log import LoggedBend, contradiction
 from railmodel.bending.bend_log_append import append_bend
 from railmodel.bending.mark_out import MarkOut
-from railmodel.bending.springback import GAUGE
 from railmodel.bending.work import DEFAULT_ANGLE_STEP, ToolUse, record_path, shop_work
 from railmodel.errors import InputError
 from railmodel.geometry.rows import Array
@@ -183,7 +182,7 @@ class Logged:
 
 
 def log_lines(piece: Piece) -> tuple[list[LoggedBend], list[str]]:
-    """A line for the record of test bends for each bend that was really measured, and why others have none.
+    """A line for the record of test bends for each bend that was read by protractor, and why others have none.
 
     Raises:
         InputError: the record cannot be of this piece.
@@ -192,11 +191,10 @@ def log_lines(piece: Piece) -> tuple[list[LoggedBend], list[str]]:
         raise InputError([finding.says for finding in piece.findings if finding.level == "stop"])
     angles, said = was_set(piece)
     size, lines, passed = piece.part.section, list[LoggedBend](), list[str]()
-    known = {one.number: one for one in piece.shape if one.kind == "angle"}
     for i, tool in enumerate(tools(piece)[: piece.bent]):
-        one = known[i + 1]
+        read = [one.value for one in piece.sifted.solution.readings.taken if (one.kind, one.index) == ("angle", i)]
         bend = LoggedBend(
-            die=tool.name or "", tube=tool.tube, set_angle=float(angles[i]), measured_angle=round(one.value, 6),
+            die=tool.name or "", tube=tool.tube, set_angle=float(angles[i]), measured_angle=float(np.mean(read or [0])),
             date=piece.record.date or "", wall=size.wall, grade=piece.part.grade or "", heat=piece.record.heat or "",
             note=f"{piece.part.label} bend {i + 1}, record {_digest(piece)}",
         )  # fmt: skip
@@ -205,10 +203,10 @@ def log_lines(piece: Piece) -> tuple[list[LoggedBend], list[str]]:
             why = "has no die of the shop's"
         elif not said[i]:
             why = "has no set angle in the record; add set: as planned, or what was set"
-        elif one.sigma > GAUGE or one.learned == "not":
-            why = "was not measured well enough to learn from; read its angle by protractor"
-        elif problem := contradiction(bend):
-            why = problem
+        elif not read:  # what the other readings tell leans on the plan, and would teach the record its own answer
+            why = "has no angle by protractor that counts"
+        else:
+            why = contradiction(bend)
         if why:
             passed.append(f"bend {i + 1} {why}")
         else:

@@ -39,8 +39,8 @@ def things(rail: Rail, rng: np.random.Generator) -> tuple[Measured, ...]:
 @pytest.mark.parametrize("working", WAYS)
 def test_derivatives_agree_with_difference_quotients(working: Working) -> None:
     rng = np.random.default_rng(11)
-    for _ in range(6):
-        rail = frame_rail(rng, int(rng.integers(1, 5)), working)
+    for bends in (1, 3):
+        rail = frame_rail(rng, bends, working)
         readings = Readings.of(rail, things(rail, rng))
         at = rng.normal(size=readings.unknowns) * readings.scale * 0.2
         slopes = readings.look(at)[1]

@@ -1,0 +1,179 @@
+"""`railmodel measured` and `railmodel correct`: how a piece came out and what to change, as text, as JSON, on paper."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pypdfium2 as pdfium
+import pytest
+from commands import DEMOS, HAULER, Ran, run
+from papers import written
+
+EXAMPLE = DEMOS / "hillside_hauler" / "right_rail_measured.yaml"
+
+HALF = """\
+part: side rail
+hand: right
+bent: 2
+angles:
+  - {bend: 1, reads: [15.0, 15.0]}
+  - {bend: 2, reads: [14.7, 14.7]}
+legs:
+  - {straight: 0, reads: 37}
+  - {straight: 1, reads: 16 13/16}
+"""
+
+
+def answer(ran: Ran) -> dict[str, Any]:
+    assert ran.err == ""
+    return json.loads(ran.out)  # type: ignore[no-any-return]
+
+
+def record(folder: Path, text: str = HALF, name: str = "rail.yaml") -> Path:
+    path = folder / name
+    path.write_text(text)
+    return path
+
+
+def own_shop(folder: Path) -> tuple[Path, Path]:
+    """The demo in a folder of its own, and its record of test bends."""
+    for name in ("shop.yaml", "test_bends.csv", "controller.yaml"):
+        (folder / name).write_bytes((DEMOS / name).read_bytes())
+    job = folder / "job"
+    job.mkdir()
+    (job / "hauler.yaml").write_text(HAULER.read_text())
+    return job / "hauler.yaml", folder / "test_bends.csv"
+
+
+def test_measured_answers_in_json_in_the_units_of_the_job() -> None:
+    ran = run("measured", HAULER, EXAMPLE, "--format", "json", "--datum", "straight 2")
+    found = answer(ran)
+    assert (found["part"], found["hand"], found["bent"], found["units"]) == (
+        "side rail", "right", 4, {"length": "in", "angle": "deg"},
+    )  # fmt: skip
+    shape = {(one["what"], one["number"]): one for one in found["shape"]}
+    assert shape["straight", 2]["as_bent"] == pytest.approx(40.0, abs=0.03)
+    assert shape["straight", 2]["off"] == pytest.approx(
+        shape["straight", 2]["as_bent"] - shape["straight", 2]["planned"]
+    )
+    assert shape["angle", 2]["as_bent"] == pytest.approx(14.7, abs=0.15)
+    assert 0 < shape["angle", 2]["standard_error"] < shape["angle", 2]["spread_before"]
+    assert shape["turn", 2]["determined"] == "not"
+    laid = [laying["laid_on"] for laying in found["deviations"]]
+    assert laid == ["its front end", "the middle of straight 4, its longest", "the middle of straight 2", "best fit"]
+    axle = next(place for place in found["deviations"][-1]["places"] if place["name"] == "rear axle centre")
+    assert axle["weight"] == 5
+    assert axle["gap"] == pytest.approx(9.5, abs=0.1)
+    assert len(found["readings"]) == 15
+    assert all(one["counts"] and abs(one["oddness"]) < 4 for one in found["readings"])
+    assert ran.status == (0 if found["ok"] else 1) == 1  # the spring hanger stands outside what the job allows
+
+
+def test_measured_in_text_names_what_matters() -> None:
+    ran = run("measured", HAULER, EXAMPLE)
+    assert ran.status == 1
+    assert "STOP  measured: cab mount on side rail right stands 0.8" in ran.out
+    assert "Laid on best fit: " in ran.out
+    assert "NOT MEASURED" in ran.out
+    assert "Spread: angle, die hard 7 on main: 0.16 degrees from 6 test bends" in ran.out
+
+
+def test_correct_gives_settings_for_the_next_piece() -> None:
+    ran = run("correct", HAULER, EXAMPLE, "--format", "json")
+    assert ran.status == 0
+    found = answer(ran)
+    assert found["this_piece"] is None
+    bends = found["next_piece"]["bends"]
+    assert [bend["set_was"] for bend in bends] == pytest.approx([16.6, 16.6, 21.7, 21.7])
+    for bend in bends:
+        assert bend["set_now"] == pytest.approx(bend["set_was"] - 1.012 * bend["taken_off"], abs=0.06)
+        assert bend["set_now"] * 10 == pytest.approx(round(bend["set_now"] * 10))
+        assert bend["taken_off"] == bend["common_to_die"] < -0.5
+    assert bends[2]["mark_now"] - bends[2]["mark_was"] == pytest.approx(bends[3]["mark_now"] - bends[3]["mark_was"])
+    assert "All bends of die hard 7 came out 0." in run("correct", HAULER, EXAMPLE).out
+
+
+def test_a_rail_half_bent_gets_commands_for_the_rest(tmp_path: Path) -> None:
+    path = record(tmp_path)
+    found = answer(run("correct", HAULER, path, "--format", "json"))
+    assert found["next_piece"] is None
+    rest = found["this_piece"]
+    assert [bend["bend"] for bend in rest["bends"]] == [3, 4]
+    assert 0.5 < rest["removed"] <= 1
+    assert rest["error_after"] < rest["error_before"]
+    for bend in rest["bends"]:
+        assert abs(bend["angle"] - bend["planned"]) < 3
+        assert bend["set_angle"] > bend["angle"]
+    assert "of the error is removed." in run("correct", HAULER, path).out
+    assert run("measured", HAULER, path).status == 0
+
+
+def test_the_record_of_test_bends_grows_once_by_what_was_really_measured(tmp_path: Path) -> None:
+    job, log = own_shop(tmp_path)
+    before = log.read_bytes()
+    found = answer(run("correct", job, EXAMPLE, "--log", "--format", "json"))
+    assert [one["set_angle"] for one in found["logged"]["added"]] == pytest.approx([16.6, 16.6, 21.7, 21.7])
+    after = log.read_bytes()
+    assert after.startswith(before)
+    added = after[len(before) :].decode().splitlines()
+    assert len(added) == 4
+    assert added[0].startswith("2026-05-11,hard 7,main,0.1875,A500-B,H3,16.6,15,")
+    again = run("correct", job, EXAMPLE, "--log")
+    assert "is in test_bends.csv already" in again.sentence
+    assert log.read_bytes() == after
+
+
+def test_bends_that_nobody_set_or_measured_are_not_logged(tmp_path: Path) -> None:
+    job, log = own_shop(tmp_path)
+    before = log.read_bytes()
+    text = EXAMPLE.read_text().replace("set: as planned", "set: [{bend: 1, angle: 16.6}, {bend: 3, angle: 21.7}]")
+    text = text.replace("  - {bend: 3, reads: [19.5, 19.9]}\n", "")
+    ran = run("correct", job, record(tmp_path, text), "--log")
+    assert ran.status == 0
+    assert "1 bend added to test_bends.csv." in ran.out
+    assert "Not added: bend 3 has no angle by protractor that counts." in ran.out
+    assert "Not added: bend 2 has no set angle in the record" in ran.out
+    assert log.read_bytes().startswith(before)
+
+
+@pytest.mark.parametrize("half", [False, True])
+def test_the_paper_says_the_same(tmp_path: Path, half: bool) -> None:
+    target = tmp_path / "as_bent.pdf"
+    run("measured", HAULER, record(tmp_path) if half else EXAMPLE, "--paper", target)
+    pages = pdfium.PdfDocument(target)
+    text = "\n".join(page.get_textpage().get_text_range() for page in pages)
+    assert "side rail" in text
+    assert ("What is left to do on this piece" in text) == half
+    assert ("For the next piece" in text) == (not half)
+    assert half or "HOLD" in text
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--part", "side rial"), '--part: found "side rial"; allowed: side rail, rear cap; did you mean "side rail"?'),
+        (("--datum", "middle"), '--datum: found "middle"; allowed: main (the longest straight), front, rear'),
+        (("--datum", "straight 9"), "--datum: side rail has no straight 9; allowed: straight 0 to straight 4"),
+        (("--paper", "no/where.pdf"), "--out: the folder no does not exist; make it first"),
+    ],
+)
+def test_options_that_cannot_be_are_refused_in_one_sentence(words: tuple[str, ...], says: str) -> None:
+    assert says in run("measured", HAULER, EXAMPLE, *words).sentence
+
+
+def test_a_record_that_cannot_be_of_that_piece_is_named_and_nothing_corrected(tmp_path: Path) -> None:
+    text = EXAMPLE.read_text().replace("units: in", "units: mm")
+    path = record(tmp_path, text)
+    ran = run("measured", HAULER, path)
+    assert ran.status == 1
+    assert "the lengths are 25.4 times too small" in ran.out
+    assert "the lengths are 25.4 times too small" in run("correct", HAULER, path).sentence
+
+
+def test_the_inspection_record_says_what_to_measure_first(tmp_path: Path) -> None:
+    pages = [page for page in written("inspection", HAULER, tmp_path) if "side rail" in page.text]
+    assert len(pages) == 2
+    for page in pages:
+        assert "what tells the most about the shape" in page.text
+        assert "front end to rear end" in page.text
+        assert "158.003" in page.text
