@@ -26,7 +26,7 @@ async def rehearsal(request: Request) -> Response:
         Refused: there is no such part, or nothing to rehearse.
     """
     desk, query = desk_of(request), request.query_params
-    part, hand, end = query.get("part"), query.get("hand"), query.get("end")
+    part, hand, end = query.get("part"), query.get("hand"), query.get("end") or None
     if not part or hand not in ("left", "right", "single") or end not in (None, "front", "rear"):
         raise Refused(422, "give part, hand (left, right or single) and, if need be, end (front or rear)")
     if desk.known.checks["rev"] != desk.store.rev or desk.known.checks["stage"] in ("fit", "gaps"):
