@@ -24,7 +24,7 @@ NEXT = 6.0
 """From one dimension line to the next."""
 
 _TOUCH = 0.05  # a point this near to the frame's edge is on it
-_LATER = 0.2  # lines under a text that a place is worth over the next one
+_LATER = 0.08  # lines under a text that a place is worth over the next one
 _AXIS = 12.0  # length of the datum's axes
 _FULL = 6.283185307179586
 
