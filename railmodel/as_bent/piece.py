@@ -165,9 +165,9 @@ def _part(frame: Frame, record: Record, name: str, part: str | None, hand: str |
     Raises:
         InputError: there is none, or it is not said which.
     """
-    if record.job is not None and record.job != frame.job.job:
+    if record.of_job is not None and record.of_job != frame.job.job:
         raise InputError(
-            f'{name}: is of the job "{record.job}", and this is "{frame.job.job}"; give the right job file'
+            f'{name}: is of the job "{record.of_job}", and this is "{frame.job.job}"; give the right job file'
         )
     bent = [one for one in frame.parts if one.line.rows.count]
     names = list(dict.fromkeys(one.name for one in bent))

@@ -213,7 +213,7 @@ class Record(Model):
     """A whole record of measurements; every list may be left out, not all of them.
 
     Args:
-        job: the job's name, to be sure of it.
+        of_job: the job's name, to be sure of it.
         part: which part.
         hand: which hand of a pair.
         numbered_from: the end that straights and bends are counted from; None = the leading end.
@@ -233,7 +233,7 @@ class Record(Model):
         weights: by fit point, in the best fit.
     """
 
-    job: Name | None = None
+    of_job: Name | None = None
     part: Name | None = None
     hand: SideName | None = None
     numbered_from: EndName | None = None

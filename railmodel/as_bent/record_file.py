@@ -20,7 +20,7 @@ from railmodel.units import Unit, quoted
 LIMIT: Final = 200_000
 """Most bytes of a record."""
 
-HEADS: Final = ("part", "hand", "job", "numbered_from", "units", "date", "heat", "measured_by", "note", "bent")
+HEADS: Final = ("part", "hand", "of_job", "numbered_from", "units", "date", "heat", "measured_by", "note", "bent")
 COLUMNS: Final = ("what", "at", "to", "reads", "sure_to", "x", "y", "z")
 """Columns of a spreadsheet. `what` is one of leg, angle, turn, distance, table, set, tool, weight, or a key of the
 head such as part or hand, whose value then stands under `reads`. `at` says where ("straight 1", "bend 2", a place, a

@@ -9,7 +9,7 @@ import pytest
 from commands import DEMOS, HAULER, Ran, run
 from papers import written
 
-EXAMPLE = DEMOS / "hillside_hauler" / "right_rail_measured.yaml"
+EXAMPLE = DEMOS / "hillside_hauler" / "measured" / "right_rail.yaml"
 
 HALF = """\
 part: side rail

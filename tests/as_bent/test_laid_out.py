@@ -20,7 +20,7 @@ from railmodel.job.reader import read_job
 from railmodel.sureness.datum import Datum
 from railmodel.sureness.screws import Place
 
-EXAMPLE = DEMOS / "hillside_hauler" / "right_rail_measured.yaml"
+EXAMPLE = DEMOS / "hillside_hauler" / "measured" / "right_rail.yaml"
 
 
 @cache

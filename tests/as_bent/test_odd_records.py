@@ -205,7 +205,7 @@ REFUSED: dict[str, tuple[dict[str, Any], str]] = {
     "no such straight": ({"legs": [{"straight": 5, "reads": 15}]}, "legs: found straight 5; allowed: 0 to 4"),
     "no such part": ({"part": "side rial"}, 'part: found "side rial"; allowed: side rail, rear cap'),
     "no hand": ({"hand": None}, "hand is missing; side rail is a pair"),
-    "another job": ({"job": "Lake trailer"}, 'is of the job "Lake trailer", and this is "Hillside hauler"'),
+    "another job": ({"of_job": "Lake trailer"}, 'is of the job "Lake trailer", and this is "Hillside hauler"'),
     "a hand of a single part": ({"part": "rear cap"}, "found hand right, but rear cap is a single part"),
     "a bend not made": ({"bent": 1}, "angles: bend 2 lies behind bend 1, the last one made so far"),
     "more bends than there are": ({"bent": 9}, "bent: found 9; allowed: 0 to 4"),

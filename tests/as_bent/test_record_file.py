@@ -16,7 +16,7 @@ from railmodel.as_bent.record import Record
 from railmodel.as_bent.record_file import read_record, record_csv, record_yaml
 from railmodel.errors import InputError
 
-EXAMPLE = DEMOS / "hillside_hauler" / "right_rail_measured.yaml"
+EXAMPLE = DEMOS / "hillside_hauler" / "measured" / "right_rail.yaml"
 
 FULL = """\
 part: side rail

@@ -27,7 +27,7 @@ def seconds() -> float:
     """Seconds from the record to the shape and how far off it is, the job new each time."""
     frame = build_frame(read_job(DEMO / "hauler.yaml"))
     start = process_time()
-    piece: Piece = read_piece(frame, DEMO / "right_rail_measured.yaml")
+    piece: Piece = read_piece(frame, DEMO / "measured" / "right_rail.yaml")
     assert piece.shape
     assert len(piece.layings([Datum("front"), Datum("main")])) == 3
     return process_time() - start
