@@ -187,7 +187,7 @@ class Desk:
         if "stage" not in message or message["rev"] != self.store.rev:
             return
         self.known.hear(message)
-        own = {part["id"]: key for part, key in zip(self.store.view.parts, self.store.view.keys, strict=True)}
+        own = dict(zip(self.store.view.labels, self.store.view.keys, strict=True))
         if message["stage"] == "fit" and own != self.known.keys:
             self.store.read_afresh()  # a quick reading must come to what a full one does
         self.news()
@@ -228,7 +228,7 @@ def reread(desk: Desk) -> None:
             desk.think_soon()
             desk.news()
     except InputError as error:
-        desk.known.checks = {"rev": desk.store.rev, "stage": "failed", "says": str(error), "answer": None}
+        desk.known.fail(desk.store.rev, str(error))
         desk.news()
 
 

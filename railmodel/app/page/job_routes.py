@@ -6,6 +6,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
+from railmodel.app.page.as_json import Mixed
 from railmodel.app.page.bodies import Refused, answer, body_of, not_valid
 from railmodel.app.page.desk import Desk
 from railmodel.app.page.room import desk_of, readonly
@@ -33,7 +34,7 @@ async def mesh(request: Request) -> Response:
 async def edit(request: Request) -> Response:
     """Make an edit."""
     desk, body = desk_of(request), await body_of(request)
-    return _changed(desk, request, lambda: desk.store.apply(body.get("rev"), body.get("op")))
+    return _changed(desk, request, lambda: desk.store.apply(body.get("rev"), body.get("op"), body.get("group")))
 
 
 async def undo(request: Request) -> Response:
@@ -112,7 +113,7 @@ def _done(desk: Desk, request: Request, do: Callable[[], Any]) -> Response:
     except Stale:
         says = "somebody changed the job first; nothing of this change was made"
         newest = state_of(desk, readonly=readonly(request))
-        return answer({"error": says, "problems": [{"says": says, "at": None}], "state": newest}, 409)
+        return answer(Mixed(error=says, problems=[{"says": says, "at": None}], state=newest), 409)
     except InputError as error:
         return not_valid(error)
     return _state(desk, request)

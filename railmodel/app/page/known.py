@@ -3,6 +3,7 @@
 from base64 import b64decode
 from typing import Any
 
+from railmodel.app.page.as_json import Ready, ready
 from railmodel.app.page.mesh_bank import MeshBank, Named, Packed
 
 Message = dict[str, Any]
@@ -13,9 +14,11 @@ class Known:
 
     def __init__(self, bank: MeshBank) -> None:
         self._bank = bank
-        self.checks: Message = {"rev": -1, "stage": "none", "says": "", "answer": None}
-        self.plan: Message = {"rev": -1, "answer": None}
-        self.parts: list[Message] = []
+        self.checks: Message = {"rev": -1, "stage": "none", "says": ""}
+        self.plan: Message = {"rev": -1}
+        self.answers = (ready(None), ready(None))
+        """What `check` and what `plan` answer."""
+        self.parts: list[Ready] = []
         self.meshes: list[Named] = []
         self.keys: dict[str, str] = {}
         self.rev = -1
@@ -25,16 +28,22 @@ class Known:
         """Take in what was told."""
         rev, stage = message["rev"], message["stage"]
         if stage == "failed":
-            self.checks = {"rev": rev, "stage": "failed", "says": message["says"], "answer": None}
-            self.plan = {"rev": rev, "answer": None}
+            self.fail(rev, message["says"])
             return
-        self.checks = {"rev": rev, "stage": stage, "says": "", "answer": message["checks"]}
+        self.checks = {"rev": rev, "stage": stage, "says": ""}
+        self.answers = (ready(message["checks"]), self.answers[1])
         if "plan" in message:
-            self.plan = {"rev": rev, "answer": message["plan"]}
+            self.plan = {"rev": rev}
+            self.answers = (self.answers[0], ready(message["plan"]))
         if "late" in message:
             late = message["late"]
-            self.parts, self.keys, self.rev = late["parts"], late["keys"], rev
+            self.parts, self.keys, self.rev = [ready(part) for part in late["parts"]], late["keys"], rev
             self.meshes = [self._held(mesh) for mesh in late["meshes"]]
+
+    def fail(self, rev: int, says: str) -> None:
+        """Note that nothing could be worked out."""
+        self.checks, self.plan = {"rev": rev, "stage": "failed", "says": says}, {"rev": rev}
+        self.answers = (ready(None), ready(None))
 
     def fresh(self) -> None:
         """Keep the meshes of the latest crossmembers and plates from being forgotten."""

@@ -37,6 +37,17 @@ def shape_mesh(shape: Shape) -> Mesh:
     return _facets(_fewer(shape.triangles))
 
 
+def shape_outline(shape: Shape, axes: tuple[int, int]) -> Array:
+    """The convex outline (m, 2) of a shape seen along the third axis, mm; none of one that has no area there."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    flat = shape_mesh(shape).points[:, list(axes)]
+    try:
+        return np.asarray(flat[ConvexHull(flat).vertices])
+    except QhullError:
+        return np.zeros((0, 2))
+
+
 def _facets(triangles: Array) -> Mesh:
     """Triangles (n, 3, 3) with a normal each."""
     normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])

@@ -3,6 +3,8 @@
 from math import degrees
 from typing import Any
 
+from exporters.approval_points import fit_spots
+from railmodel.app.page.as_json import Mixed, listed
 from railmodel.app.page.desk import Desk
 from railmodel.app.page.marks import snap, tape_step
 from railmodel.app.page.paths import choices
@@ -13,12 +15,12 @@ from railmodel.units import from_unit, to_unit
 Answer = dict[str, Any]
 
 
-def state_of(desk: Desk, *, readonly: bool) -> Answer:
-    """The whole state."""
+def state_of(desk: Desk, *, readonly: bool) -> Mixed:
+    """The whole state; much of it is JSON already."""
     store, scene, known, work = desk.store, desk.store.view, desk.known, desk.work
     source, unit = store.source, store.source.job.units
     busy = known.checks["rev"] != store.rev or known.checks["stage"] not in ("done", "failed")
-    return {
+    state = {
         "open": True,
         "rev": store.rev,
         "key": desk.key,
@@ -37,19 +39,27 @@ def state_of(desk: Desk, *, readonly: bool) -> Answer:
         "undo": store.undoes[-1].says if store.undoes else None,
         "redo": store.redoes[-1].says if store.redoes else None,
         "written": as_written(source.tree.root.data),
-        "choices": _choices(source, [part["id"] for part in scene.parts]),
-        "parts": [*scene.parts, *known.parts],
+        "choices": _choices(source, scene.labels),
         "meshes": [named.answer() for named in desk.meshes],
-        "shapes": scene.shapes,
+        "fit_points": [
+            {"badge": badge, "name": name, "at": [to_unit(value, unit) for value in at]}
+            for badge, at, name in fit_spots(scene.frame)
+        ],
         "quick": {"findings": scene.findings, "roll": scene.roll, "rules": list(_rules(scene.findings))},
-        "checks": {**known.checks, "busy": busy},
-        "plan": {**known.plan, "busy": known.plan["rev"] != store.rev and known.checks["stage"] != "failed"},
         "late_rev": known.rev,
         "work": work.now,
-        "solve": _solve(desk),
+        "solve": None if desk.solve is None else _solve(desk, desk.solve),
         "files": [_file(file, work.files_rev) for file in work.files],
         "files_rev": work.files_rev,
     }
+    waits = known.plan["rev"] != store.rev and known.checks["stage"] != "failed"
+    return Mixed(
+        state,
+        parts=listed([*scene.parts, *known.parts]),
+        shapes=scene.shapes_text,
+        checks=Mixed(known.checks, busy=busy, answer=known.answers[0]),
+        plan=Mixed(known.plan, busy=waits, answer=known.answers[1]),
+    )
 
 
 def as_written(data: Any) -> Any:
@@ -66,15 +76,14 @@ def _rules(findings: list[Answer]) -> dict[str, None]:
     return dict.fromkeys(finding["rule"] for finding in findings)
 
 
-def _solve(desk: Desk) -> Answer | None:
-    if desk.solve is None:
-        return None
+def _solve(desk: Desk, solve: Answer) -> Answer:
     return {
-        "rev": desk.solve["rev"],
-        "stale": desk.solve["rev"] != desk.store.rev,
-        "ok": desk.solve["ok"],
-        "answer": desk.solve["answer"],
-        "changes": desk.solve["changes"],
+        "rev": solve["rev"],
+        "stale": solve["rev"] != desk.store.rev,
+        "ok": solve["ok"],
+        "answer": solve["answer"],
+        "changes": solve["changes"],
+        "meshes": [named.answer() for named in desk.solved_meshes],
     }
 
 

@@ -62,18 +62,20 @@ class Store(Generic[View]):
         self.redoes: list[Past] = []
         self.known = set(named_in(self.source.tree.root.data).values())
         self._ready: OrderedDict[str, JobFile] = OrderedDict()
+        self._group: str | None = None
 
     @property
     def data(self) -> bytes:
         """The job file as it is to be on the disk."""
         return self.with_mark(self.source.text)
 
-    def apply(self, rev: Any, op: Any) -> bool:
+    def apply(self, rev: Any, op: Any, group: Any = None) -> bool:
         """Make an edit.
 
         Args:
             rev: the revision the edit was made on.
             op: the edit; see `edits.edited`.
+            group: text; right after an edit of the same group it is taken back together with that one.
 
         Returns:
             Whether anything changed.
@@ -84,7 +86,11 @@ class Store(Generic[View]):
         """
         self._check(rev)
         made = edited(self.source, op)
-        return self._become(made.tree, made.says)
+        joins = isinstance(group, str) and group == self._group
+        changed = self._become(made.tree, made.says, joins=joins)
+        if changed:
+            self._group = group if isinstance(group, str) else None
+        return changed
 
     def undo(self, rev: Any) -> bool:
         """Take the last change back; False where there is none.
@@ -140,13 +146,15 @@ class Store(Generic[View]):
         if rev != self.rev:
             raise Stale
 
-    def _become(self, tree: Tree, says: str, source: JobFile | None = None) -> bool:
+    def _become(self, tree: Tree, says: str, source: JobFile | None = None, *, joins: bool = False) -> bool:
         if tree.text == self.source.text:
             return False
         source = source or self._read(tree)
         view = self._seen(source)
         self._keep(self.source)
-        self.undoes.append(Past(self.source.text, says))
+        before = self.undoes.pop().text if joins and self.undoes else self.source.text
+        self.undoes.append(Past(before, says))
+        self._group = None
         self.redoes.clear()
         while len(self.undoes) > LEVELS or sum(len(past.text) for past in self.undoes) > MOST_TEXT:
             del self.undoes[0]
@@ -158,6 +166,7 @@ class Store(Generic[View]):
         self._check(rev)
         if not back:
             return False
+        self._group = None
         past = back[-1]
         source = self._ready.get(past.text) or job_from(past.text.encode(), self.path)
         view = self._seen(source)
