@@ -72,7 +72,8 @@ def scrub(shown: Opened, number: int) -> None:
     frames = shown.page.evaluate(f"page.bending.data.steps[{number}].frames")
     for frame in (frames[0], frames[-1]):
         shown.page.locator("#scrub").evaluate(
-            "(one, value) => { one.value = value; one.dispatchEvent(new Event('input')) }", number + 0.999 * frame["fraction"]
+            "(one, value) => { one.value = value; one.dispatchEvent(new Event('input')) }",
+            number + 0.999 * frame["fraction"],
         )
         shown.drawn()
         assert np.allclose(shown.page.evaluate(SKIN), frame["points"], atol=3.0)

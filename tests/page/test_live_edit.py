@@ -17,11 +17,15 @@ QUIET = "!page.store.busy && page.store.queue.size === 0 && !page.three.busy"
 @pytest.fixture
 def shown(browser: Browser, cart: Running) -> Iterator[Opened]:
     with visited(browser, cart.address) as (tab,):
-        tab.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        unfold(tab)
         yield tab
         wrong = [line for line in tab.said if "422" not in line and "409" not in line]
         assert wrong == []
         assert {request.split("/")[2] for request in tab.requests} == {cart.address.split("/")[2]}
+
+
+def unfold(shown: Opened) -> None:
+    shown.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
 
 
 def field(shown: Opened, at: str) -> Locator:
@@ -204,10 +208,12 @@ def test_points_parts_and_tubes_are_added_moved_renamed_and_taken_out(shown: Ope
     assert cart.state()["written"] == before["written"] or cart.state()["undo"] is None
 
 
-def test_two_tabs_stay_in_step_and_neither_writes_over_the_field_a_person_is_in(browser: Browser, cart: Running) -> None:
+def test_two_tabs_stay_in_step_and_neither_writes_over_the_field_a_person_is_in(
+    browser: Browser, cart: Running
+) -> None:
     with visited(browser, cart.address, cart.address) as (one, two):
-        for tab in (one, two):
-            tab.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        unfold(one)
+        unfold(two)
         field(two, "parts/0/points/0/at/2").focus()
         two.page.keyboard.press("End")
         field(one, HEIGHT).fill("21")
@@ -241,7 +247,7 @@ def test_a_reload_in_the_middle_of_an_edit_shows_what_the_job_holds(shown: Opene
     now = written(cart)["at"][2]
     assert now in {"20", *(f"20 {i}/16" for i in range(6))}
     assert field(shown, HEIGHT).input_value() == now
-    field(shown, HEIGHT).evaluate("one => { for (let at = one; at; at = at.parentElement) if (at.tagName === 'DETAILS') at.open = true }")
+    unfold(shown)
     field(shown, HEIGHT).fill("20")
     settled(shown, "page.store.state.written.parts[0].points[1].at[2] === '20'")
     end = time.monotonic() + 20

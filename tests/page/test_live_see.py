@@ -1,4 +1,4 @@
-"""What the live page shows: the frame and what it must keep clear of, at any position, with gaps, findings and scale."""
+"""What the live page shows: the frame, what it must keep clear of at any position, gaps, findings, scale."""
 
 import re
 from collections.abc import Iterator
@@ -67,7 +67,8 @@ def test_the_meshes_are_those_of_the_frame(shown: Opened) -> None:
         assert low[0] == pytest.approx(part.line.start.at[0], abs=0.01)
         assert high[0] == pytest.approx(part.line.end.at[0], abs=0.01)
         assert high[1] - low[1] == pytest.approx(part.section.width, abs=0.01)
-        assert high[2] == pytest.approx(max(part.line.start.at[2], part.line.end.at[2]) + part.section.height / 2, abs=0.01)
+        top = max(part.line.start.at[2], part.line.end.at[2]) + part.section.height / 2
+        assert high[2] == pytest.approx(top, abs=0.01)
     assert shown.page.evaluate("page.three.view.renderer.info.render.triangles") <= 10_000
 
 
@@ -176,18 +177,21 @@ def test_the_flat_views_are_to_scale_and_show_what_is_written(shown: Opened, sta
     (rail,) = [part for part in state["parts"] if part["id"] == "side rail right"]
     for view, axes in (("side", (0, 2)), ("plan", (0, 1))):
         scale = shown.page.evaluate(
-            f"(() => {{ const m = document.querySelector('#{view} svg').getScreenCTM(); return [m.a, m.b, m.c, m.d]; }})()"
+            "view => { const m = document.querySelector(view).getScreenCTM(); return [m.a, m.b, m.c, m.d]; }",
+            f"#{view} svg",
         )
         assert scale[0] == pytest.approx(scale[3])  # as many pixels to the inch either way
         assert scale[1:3] == pytest.approx([0, 0])
         marks = shown.page.locator(f"#{view} .handle rect").evaluate_all(
-            "all => all.map(one => [+one.getAttribute('x') + one.getAttribute('width') / 2, +one.getAttribute('y') + one.getAttribute('height') / 2])"
+            """all => all.map(one => ['x', 'y'].map(
+                key => Number(one.getAttribute(key)) + Number(one.getAttribute('width')) / 2))"""
         )
         corners = [(corner[axes[0]], -corner[axes[1]]) for corner in rail["corners"]]
         assert np.allclose(marks[: len(corners)], corners, atol=1e-6)
         bar = shown.page.locator(f"#{view} .scale path").get_attribute("d")
         length = re.findall(r"H([-0-9.]+)", str(bar))[0], re.findall(r"M([-0-9.]+)", str(bar))[0]
-        assert shown.page.locator(f"#{view} .scale text").text_content() == f"{float(length[0]) - float(length[1]):g} in"
+        said = shown.page.locator(f"#{view} .scale text").text_content()
+        assert said == f"{float(length[0]) - float(length[1]):g} in"
 
 
 def test_light_and_dark_change_every_view_and_states_are_said_in_words(browser: Browser, truck: Running) -> None:
@@ -197,7 +201,8 @@ def test_light_and_dark_change_every_view_and_states_are_said_in_words(browser: 
             tab.until("page.three.changed > 0")
             grounds.append(
                 tab.page.evaluate(
-                    "['body', '.rv-stage', '.flat'].map(one => getComputedStyle(document.querySelector(one)).backgroundColor)"
+                    """['body', '.rv-stage', '.flat'].map(
+                        one => getComputedStyle(document.querySelector(one)).backgroundColor)"""
                 )
             )
             if scheme == "dark":

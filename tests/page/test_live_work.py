@@ -84,7 +84,7 @@ def test_files_that_are_chosen_are_written_and_can_be_fetched(browser: Browser, 
         shown.until("document.querySelectorAll('.kinds input').length > 3")
         for box in shown.page.locator(".kinds input").all():
             box.set_checked(box.get_attribute("value") == "table")
-        shown.page.evaluate("() => { window.heard = []; page.store.on('work', work => heard.push([work.done, work.of])) }")
+        shown.page.evaluate("() => { window.heard = []; page.store.on('work', work => heard.push(work.done)) }")
         press(shown, "Write the files")
         shown.until("page.store.state.files.length > 0 && !page.store.state.work?.state.startsWith('run')", 60)
         links = shown.page.locator("#file-list a")

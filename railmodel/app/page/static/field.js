@@ -5,6 +5,7 @@ import { make } from './dom.js';
 
 let count = 0;
 const PATIENCE = 700; // milliseconds of stillness before a half-typed value is called wrong
+const here = Math.random().toString(36).slice(2); // this page, among all that are open
 let turn = 0; // counts the times a person entered a field: what is typed in one turn is one step to undo
 
 export const keyOf = (at) => at.map(String).join('/');
@@ -79,7 +80,7 @@ export class Field {
     const sent = this.value;
     form.sending.set(key, sent);
     form.store.edit(key, this.op(sent), {
-      group: this.node.kind === 'choice' || this.node.kind === 'flag' ? null : `${key} ${this.turn}`,
+      group: this.node.kind === 'choice' || this.node.kind === 'flag' ? null : `${here} ${key} ${this.turn}`,
       still: () => document.activeElement?.dataset.at === key,
       done: (error) => {
         if (form.sending.get(key) !== sent) return; // typed on since

@@ -10,6 +10,7 @@ const VIEWS = {
 };
 const LETTER = 12; // height of letters, pixels
 const REACH = 17; // a finger's reach about a point, pixels
+const here = Math.random().toString(36).slice(2); // this page, among all that are open
 const BARS = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000];
 
 export class Flat {
@@ -204,7 +205,7 @@ export class Flat {
     to[this.axes[1]] = b;
     const key = `drag ${handle.part} ${handle.point}`;
     this.store.edit(key, { op: 'drag', part: handle.part, point: handle.point, to }, {
-      group: `${key} ${this.kind} ${this.turn}`,
+      group: `${here} ${key} ${this.kind} ${this.turn}`,
       still: () => document.activeElement === handle.element,
       done: (error) => {
         if (!this.store.queue.has(key)) handle.goal = null;

@@ -81,7 +81,7 @@ export class Found {
     const { fit } = this.measured;
     if (!fit) return [make('p', { class: 'quiet' }, 'Being worked out …')];
     if (!fit.length) return [make('p', { class: 'quiet' }, 'The job names no fit points.')];
-    const badge = new Map((now.fit_points || []).map((one) => [one.name, one.badge]));
+    const badge = new Map((now.written.fit_points || []).map((one, i) => [one.name, `F${i + 1}`]));
     const rows = fit.map((one) => make('tr', {}, make('th', { scope: 'row' }, badge.get(one.name) || ''), cell([name(one.name), make('br'), make('span', { class: 'quiet' }, name(labelOf(one)), `, ${one.face}`)]),
       cell(length(one.gap, now.unit), 'n'), cell(`${length(one.want, now.unit)} ± ${Number(one.within.toPrecision(4))}`, 'n'), cell(state(one.ok, 'fits', 'does not fit'))));
     return [table(`Gap from each place to the face it belongs to, ${now.unit}`, ['Label', 'Place', 'Gap', 'Wanted', 'State'], rows)];

@@ -1,0 +1,121 @@
+"""Every view of the live page: rules of accessibility, a phone's width, the keyboard alone."""
+
+from typing import Any
+
+import pytest
+from browser import DESKTOP, PHONE, Opened, visited
+from live import Running, running
+from playwright.sync_api import Browser
+
+WINDOWS: dict[str, dict[str, Any]] = {
+    "desktop-light": {**DESKTOP, "color_scheme": "light"}, "desktop-dark": {**DESKTOP, "color_scheme": "dark"},
+    "phone-light": {**PHONE, "color_scheme": "light"}, "phone-dark": {**PHONE, "color_scheme": "dark"},
+}  # fmt: skip
+SMALL = """() => [...document.querySelectorAll('button, a[href], select, summary, input')].filter(one => {
+  if (!one.checkVisibility() || one.disabled) return false;
+  const inLine = one.tagName === 'A' && one.closest('p');
+  const box = (one.type === 'checkbox' ? one.closest('.check, .flag') : one).getBoundingClientRect();
+  return box.height < 43.9 && !one.classList.contains('skip') && !inLine;
+}).map(one => one.outerHTML.slice(0, 120))"""
+
+
+def checked(shown: Opened, axe: str) -> None:
+    """All rules of axe-core; the axe script is put in once a page."""
+    if not shown.page.evaluate("typeof window.axe === 'object'"):
+        shown.page.evaluate(axe)
+    found = shown.page.evaluate("axe.run()")
+    assert [(one["id"], [node["html"][:200] for node in one["nodes"]]) for one in found["violations"]] == []
+    assert len(found["passes"]) > 10
+
+
+def fits(shown: Opened, window: dict[str, Any]) -> None:
+    """No sideways scroll, and nothing to touch lower than 44 px."""
+    wide = window["viewport"]["width"]
+    assert shown.page.evaluate("document.documentElement.scrollWidth") <= wide
+    assert shown.page.evaluate("innerWidth") == wide
+    assert shown.page.evaluate(SMALL) == []
+
+
+@pytest.mark.parametrize("window", WINDOWS)
+def test_every_view_of_a_job_can_be_used_by_everybody(
+    browser: Browser, truck: Running, axe: str, window: str
+) -> None:
+    with visited(browser, truck.address, **WINDOWS[window]) as (shown,):
+        shown.until("page.three.changed > 0")
+        shown.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        for panel, ready in (
+            ("edit", "true"), ("solve", "true"), ("files", "document.querySelectorAll('.kinds input').length > 0"),
+            ("bending", "document.documentElement.dataset.rehearsed !== undefined"),
+        ):  # fmt: skip
+            shown.page.evaluate("panel => { location.hash = panel }", panel)
+            shown.until(f"document.body.dataset.panel === '{panel}' && {ready}")
+            shown.drawn()
+            checked(shown, axe)
+            fits(shown, WINDOWS[window])
+        assert shown.said == []
+
+
+@pytest.mark.parametrize("window", ["desktop-dark", "phone-light"])
+def test_so_can_the_page_beside_the_bender(browser: Browser, truck: Running, axe: str, window: str) -> None:
+    with visited(browser, f"{truck.address}bend", **WINDOWS[window]) as (shown,):
+        shown.until("document.documentElement.dataset.bend === '0'")
+        checked(shown, axe)
+        fits(shown, WINDOWS[window])
+        while shown.page.locator("#next").is_enabled():
+            shown.page.locator("#next").click()
+        checked(shown, axe)
+
+
+def test_so_can_the_page_to_start_from_and_one_with_all_that_can_go_wrong(
+    browser: Browser, cart: Running, axe: str, tmp_path: Any
+) -> None:
+    with running(None, cwd=tmp_path) as served, visited(browser, served.address, **PHONE) as (shown,):
+        checked(shown, axe)
+        fits(shown, PHONE)
+    with visited(browser, cart.address, **PHONE) as (shown,):
+        shown.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        shown.page.locator('[data-at="parts/0/points/1/at/2"]').fill("nonsense " * 12)
+        shown.page.locator('[data-at="parts/0/points/1/at/0"]').focus()
+        shown.until("document.querySelector('[aria-invalid]') !== null")
+        shown.page.evaluate(
+            """() => page.store.take({
+                ...page.store.state, saved: { state: 'outside', says: 'cart.yaml was changed' }, readonly: true,
+            })"""
+        )
+        shown.page.locator("#outside").wait_for()
+        checked(shown, axe)
+        fits(shown, PHONE)
+
+
+def test_a_job_is_edited_with_the_keyboard_alone(browser: Browser, cart: Running) -> None:
+    with visited(browser, cart.address) as (shown,):
+        keys = shown.page.keyboard
+
+        def walk(holds: str, most: int = 120) -> None:
+            for _ in range(most):
+                keys.press("Tab")
+                if shown.page.evaluate(f"(() => {{ const at = document.activeElement; return {holds}; }})()"):
+                    return
+            raise AssertionError(f"Tab never came to where {holds}")
+
+        walk("at.classList.contains('skip')", 2)
+        keys.press("Enter")
+        assert shown.page.evaluate("document.activeElement.id") == "main"
+        walk("at.dataset.at === 'parts/0/points/0/at/2'")
+        assert shown.page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
+        keys.press("Control+a")
+        keys.type("20 3/8")
+        shown.until("page.store.state.written.parts[0].points[0][2] === '20 3/8'")
+        keys.press("Control+z")
+        shown.until("page.store.state.written.parts[0].points[0][2] === '20'")
+        walk("at.classList.contains('rv-canvas')")
+        turn = shown.page.evaluate("page.three.view.orbit.turn")
+        keys.press("ArrowLeft")
+        assert shown.page.evaluate("page.three.view.orbit.turn") != turn
+        walk("at.classList.contains('handle')")
+        keys.press("ArrowUp")
+        shown.until("!page.store.busy && page.store.state.undo !== null")
+        keys.press("Control+z")
+        shown.page.evaluate("document.querySelector('nav a[href=\"#bending\"]').focus()")
+        keys.press("Enter")
+        shown.until("document.body.dataset.panel === 'bending'")
