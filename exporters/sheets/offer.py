@@ -6,7 +6,7 @@ The shop's own split of the cost is not on it.
 from pathlib import Path
 
 from exporters.sheets.scale import scale_to_fit
-from exporters.sheets.typeset import SVG, Data, typeset
+from exporters.sheets.typeset import SVG, Data, shortened, typeset
 from exporters.sheets.words import POINT, Paper, head, paper_of, section_words, width_of
 from exporters.views import PICTORIAL, draw, svg
 from railmodel.files import write_whole
@@ -20,8 +20,11 @@ _TALLEST = 190.0
 """The picture is no taller than this, points."""
 
 _MARGIN = 4.0
-_MOST = 12
+_MOST = 11
 """Rows of parts that the page has room for."""
+
+_SHORT, _LONG = 60, 90
+"""Letters of a name, and of a line, that the page has room for."""
 
 NOT_OURS = (
     "The price is for parts bent to the customer's approved drawing. The shop is not responsible for the design of the "
@@ -44,12 +47,12 @@ def offer(frame: Frame, quote: Quote, paper: Paper | None = None) -> Data:
     return {
         **head(frame, "Offer", chosen),
         "cautions": [],
-        "shop": shop,
-        "customer": frame.job.customer or "-",
+        "shop": shortened(shop, _SHORT),
+        "customer": shortened(frame.job.customer or "-", _LONG),
         "made": quote.made.isoformat(),
         "until": quote.holds_until.isoformat(),
-        "lead_time": quote.rates.words.get("lead_time", "to be agreed"),
-        "terms": quote.rates.words.get("terms", ""),
+        "lead_time": shortened(quote.rates.words.get("lead_time", "to be agreed"), _LONG),
+        "terms": shortened(quote.rates.words.get("terms", ""), 2 * _LONG),
         "parts": rows if more <= 0 else [*rows[: _MOST - 1], _rest(rows[_MOST - 1 :])],
         "crate": f"{length} x {width} x {height}, {_mass(frame, quote.crate.mass)} packed",
         "class": quote.crate.row.name if quote.crate.row is not None else "-",
@@ -82,18 +85,18 @@ def _parts(frame: Frame) -> list[Data]:
         rows.append(
             {
                 "count": str(len(own)),
-                "what": f"{name}, right and left" if len(own) > 1 else name,
-                "section": section_words(frame, own[0]),
+                "what": shortened(f"{name}, right and left" if len(own) > 1 else name, _SHORT),
+                "section": shortened(section_words(frame, own[0]), _LONG),
                 "bends": str(own[0].line.rows.count),
                 "length": frame.say(own[0].line.length),
                 "mass": _mass(frame, sum(tube_mass(part) for part in own)),
             }
         )
     for plate in plates(frame):
-        grade = f", {plate.grade}" if plate.grade else ""
+        made_of = f"plate {frame.say(plate.thickness)}" + (f", {plate.grade}" if plate.grade else "")
         rows.append(
             {
-                "count": str(plate.count), "what": plate.name, "section": f"plate {frame.say(plate.thickness)}{grade}",
+                "count": str(plate.count), "what": shortened(plate.name, _SHORT), "section": shortened(made_of, _LONG),
                 "bends": "-", "length": "-", "mass": _mass(frame, plate.mass() * plate.count),
             }
         )  # fmt: skip

@@ -3,9 +3,12 @@
 import json
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from railmodel.frame import Frame
 
 JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).", show_default=False)]
 
@@ -38,6 +41,8 @@ def carry(job: JobPath, shown: HowShown = Shown.text) -> None:
     from railmodel.loading.carry import carry as screen
 
     frame = build_frame(read_job(job))
+    if _stopped(frame):
+        _leave(1)
     screening = screen(frame)
     if shown is Shown.json:
         _print_json(carry_answer(frame, screening))
@@ -57,6 +62,7 @@ def weigh(job: JobPath, shown: HowShown = Shown.text) -> None:
         _print_json(weigh_answer(frame))
     else:
         show_weigh(frame, printer())
+    _leave(1 if _stopped(frame) else 0)
 
 
 def quote(
@@ -96,6 +102,17 @@ def log(
         job, add=add, approved=fingerprint, part=part, by=by, note=note, as_json=shown is Shown.json,
     ):  # fmt: skip
         typer.echo(line, err=True)
+
+
+def _stopped(frame: "Frame") -> bool:
+    """Whether the frame's shape stops the job; what does is named on standard error."""
+    from railmodel.app.finding_lines import finding_lines
+    from railmodel.checks import SHAPE, run_checks
+
+    stopping = [finding for finding in run_checks(frame, SHAPE) if finding.level == "stop"]
+    for line in finding_lines(stopping):
+        typer.echo(line, err=True)
+    return bool(stopping)
 
 
 def _leave(status: int) -> None:

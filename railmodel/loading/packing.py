@@ -288,25 +288,44 @@ def _turned(top: Array, bottom: Array, signs: Array, axis: int) -> tuple[Array, 
 
 
 def crated(frame: Frame, lots: Sequence[Packed], freight: Freight) -> Crate:
-    """Everything in one crate: lots side by side along its length and in layers, the largest below.
+    """Everything in one crate: lots end to end in lanes, lanes side by side in layers, the longest below.
 
-    A plain way to lay them, not proven the smallest.
+    The smallest of these ways that the pallet takes, or the smallest where it takes none; not proven the smallest of
+    all ways.
     """
-    widest = freight.pallet.width - 2 * freight.clearance if freight.pallet is not None else np.inf
-    length, width, height, row, layer = 0.0, 0.0, 0.0, 0.0, 0.0
-    for lot in lots:
-        if row and row + freight.between + lot.size[1] > widest:
-            height, row, layer = height + layer + freight.between, 0.0, 0.0
-        row += lot.size[1] + (freight.between if row else 0.0)
-        length, width, layer = max(length, lot.size[0]), max(width, row), max(layer, lot.size[2])
-    size = tuple(value + 2 * freight.clearance for value in (length, width, height + layer))
+    lanes = _lanes(lots, freight.between)
+    ways = [_layered(lanes, beside, freight.between) for beside in range(1, len(lanes) + 1)]
+    inside = min(ways, key=lambda way: (not _on_pallet(way, freight), float(np.prod(way + 2 * freight.clearance))))
+    length, width, height = (float(value) for value in inside + 2 * freight.clearance)
     steel = sum(lot.mass for lot in lots)
     mass = steel * (1 + freight.dunnage)
-    row_of = freight_row(freight, size[0], mass)
+    row = freight_row(freight, max(length, width, height), mass)
+    size = (length, width, height)
     return Crate(
-        size=(size[0], size[1], size[2]), steel=steel, mass=mass, row=row_of,
-        too_much=tuple(_too_much(frame, freight, size, mass, row_of)),
-    )  # fmt: skip
+        size=size, steel=steel, mass=mass, row=row, too_much=tuple(_too_much(frame, freight, size, mass, row))
+    )
+
+
+def _lanes(lots: Sequence[Packed], between: float) -> Array:
+    """(n, 3) lanes as long as the longest lot, each filled end to end: how full, width, height."""
+    lanes: list[list[float]] = []
+    room = max(lot.size[0] for lot in lots)
+    for length, width, height in sorted((lot.size for lot in lots), reverse=True):
+        for lane in lanes:
+            if lane[0] + between + length <= room and width <= lane[1] and height <= lane[2]:
+                lane[0] += between + length
+                break
+        else:
+            lanes.append([length, width, height])
+    return np.array(lanes)
+
+
+def _layered(lanes: Array, beside: int, between: float) -> Array:
+    """(3,) length, width and height of lanes laid so many side by side."""
+    layers = [lanes[i : i + beside] for i in range(0, len(lanes), beside)]
+    width = max(float(layer[:, 1].sum()) + between * (len(layer) - 1) for layer in layers)
+    height = sum(float(layer[:, 2].max()) for layer in layers) + between * (len(layers) - 1)
+    return np.array([float(lanes[:, 0].max()), width, height])
 
 
 def freight_row(freight: Freight, length: float, mass: float) -> FreightRow | None:

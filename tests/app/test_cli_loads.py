@@ -76,6 +76,17 @@ def test_carry_refuses_in_one_sentence_each(tmp_path: Path) -> None:
     assert "mechanism" in run("carry", path).sentence
 
 
+def test_a_frame_whose_shape_is_wrong_is_not_screened(tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(LADDER.replace("x: 2800", "x: 3800") + LOADS)  # a crossmember that meets no rail
+    ran = run("carry", path)
+    assert (ran.status, ran.out) == (1, "")
+    assert "rear cross" in ran.err
+    weighed = run("weigh", path)
+    assert weighed.status == 1
+    assert "Not weighed: rear cross, which makes no shape." in weighed.out
+
+
 def test_weigh_tells_every_piece_the_whole_and_the_crate() -> None:
     told = " ".join(run("weigh", HAULER).out.split())
     assert "Whole frame 83.2 kg (183.5 lb)" in told

@@ -136,12 +136,14 @@ def test_the_same_offer_on_the_same_day_is_the_same_file(tmp_path: Path) -> None
 
 def test_a_job_of_many_parts_and_long_names_still_is_one_page(tmp_path: Path) -> None:
     extra = "".join(
-        f"  - {{name: {'long name of a spare ' * 3}{i}, tube: main, points: [[{i}, 0, 60], [{40 + i}, 0, 60]]}}\n"
+        f"  - {{name: {i} {'long name of a spare ' * 9}, tube: main, points: [[{i}, 0, 60], [{40 + i}, 0, 60]]}}\n"
         for i in range(30)
     )
     path = tmp_path / "job.yaml"
     text = TEN_BENDS.rstrip("\n") + "\n"
     head, parts = text.split("parts:\n", 1)
+    head = head.replace("grade: A500-B", f"grade: {'A500-B or better ' * 9}")
+    head = head.replace("job: Ten bends of all kinds", f"job: {'Ten bends of all kinds ' * 8}")
     path.write_text(f"{head}customer: {'A very long name of a customer, ' * 6}\nparts:\n{extra}{parts}")
     frame = build_frame(read_job(path))
     write_offer(frame, quote(frame, DAY), tmp_path / "offer.pdf", paper="a4")
