@@ -1,7 +1,5 @@
 """`railmodel open`: the live page on this machine, and nowhere else unless asked."""
 
-import json
-import os
 import signal
 import socket
 import webbrowser
@@ -10,13 +8,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING
-from urllib.error import URLError
-from urllib.request import ProxyHandler, build_opener
 
 import typer
 
 from railmodel.errors import InputError
-from railmodel.files import write_whole
 
 if TYPE_CHECKING:
     import uvicorn
@@ -43,6 +38,8 @@ def run_open(job: Path | None, *, port: int, lan: bool, browser: bool) -> int:
     Raises:
         InputError: the job cannot be read, or the port not be had.
     """
+    from railmodel.app.page.lock import running_page
+
     if job is not None and (running := running_page(job)) is not None:
         typer.echo(f"{job.name} is open already at {running}")
         if browser:
@@ -65,44 +62,8 @@ def run_open(job: Path | None, *, port: int, lan: bool, browser: bool) -> int:
             typer.echo(f"to look at from other machines: http://{_own_address()}:{room.lan.port}/ code {room.lan.code}")
         if browser:
             webbrowser.open(address)
-        with _lock(job, own):
-            _serve(room, [local] if far is None else [local, far])
+        _serve(room, [local] if far is None else [local, far])
     return 0
-
-
-def running_page(job: Path) -> str | None:
-    """The address of a page that has a job open already."""
-    try:
-        port = json.loads(lock_file(job).read_text(encoding="utf-8"))["port"]
-        address = f"http://127.0.0.1:{int(port)}/"
-        with build_opener(ProxyHandler({})).open(f"{address}api/here", timeout=2) as reply:
-            found = json.loads(reply.read(100_000))
-    except (OSError, URLError, ValueError, LookupError, TypeError, RecursionError):
-        return None
-    return address if found.get("job") == str(job.resolve()) else None
-
-
-def lock_file(job: Path) -> Path:
-    """Where a running page says its port."""
-    return job.resolve().with_name(f".{job.name}.open")
-
-
-@contextmanager
-def _lock(job: Path | None, port: int) -> Iterator[None]:
-    """Say the port beside the job while the page runs; a folder that cannot be written to does without."""
-    if job is None:
-        yield
-        return
-    path = lock_file(job)
-    text = json.dumps({"port": port, "pid": os.getpid()}) + "\n"
-    with suppress(OSError):
-        write_whole(path, text)
-    try:
-        yield
-    finally:
-        with suppress(OSError):
-            if path.read_text(encoding="utf-8") == text:
-                path.unlink()
 
 
 @contextmanager

@@ -154,6 +154,17 @@ def test_what_was_changed_back_is_saved_without_writing(tmp_path: Path) -> None:
         assert path.stat().st_mtime_ns == written
 
 
+def test_halves_of_files_left_by_a_killed_page_are_taken_away(tmp_path: Path) -> None:
+    path = small_job(tmp_path)
+    old, fresh, other = (tmp_path / name for name in (".cart.yaml.a1.part", ".cart.yaml.b2.part", ".hut.yaml.c3.part"))
+    for half in (old, fresh, other):
+        half.write_text("half")
+    for half in (old, other):
+        os.utime(half, (time.time() - 100, time.time() - 100))
+    with page(path):
+        assert [half.exists() for half in (old, fresh, other)] == [False, True, True]
+
+
 def test_the_same_bytes_saved_again_by_another_program_are_no_change(tmp_path: Path) -> None:
     path = small_job(tmp_path)
     saver = Saver(path, path.read_bytes())

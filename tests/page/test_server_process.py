@@ -167,3 +167,5 @@ def test_started_without_a_job_it_offers_some_and_opens_one(tmp_path: Path) -> N
         assert live.http.get("api/jobs").json()["recent"][0]["path"] == str(tmp_path / "my_truck.yaml")
         assert live.http.post("api/open", json={"demo": "lake_trailer"}).status_code == 200
         assert live.state()["job"]["folder"] == str(tmp_path / "demo_jobs" / "lake_trailer")
+        with running(None, cwd=tmp_path) as second:
+            assert second.http.post("api/open", json={"demo": "lake_trailer"}).json() == {"url": live.address}

@@ -57,6 +57,7 @@ class Desk:
 
     def open(self) -> None:
         """Begin to work: look at the disk now and then, and think."""
+        self.saver.tidy()
         self._later.beside(look_around(self))
         self._think()
 

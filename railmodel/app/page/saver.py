@@ -5,8 +5,11 @@ the two is to stay.
 """
 
 import hashlib
+from contextlib import suppress
 from difflib import unified_diff
+from glob import escape
 from pathlib import Path
+from time import time
 from typing import Any, Literal
 
 from railmodel.errors import InputError
@@ -20,6 +23,9 @@ WAIT = 0.7
 """Seconds after the last edit."""
 
 BACKUP = ".bak"
+
+STALE = 60.0
+"""Seconds after which a file that is being written is one no longer."""
 
 
 class Saver:
@@ -40,6 +46,13 @@ class Saver:
     def answer(self) -> dict[str, str]:
         """As the page shows it."""
         return {"state": self.state, "says": self.says}
+
+    def tidy(self) -> None:
+        """Take away halves of files that a page which was killed has left."""
+        for half in self.path.parent.glob(f".{escape(self.path.name[:40])}.*.part"):
+            with suppress(OSError):
+                if time() - half.stat().st_mtime > STALE:
+                    half.unlink()
 
     def waits(self) -> None:
         """Note that there is something to write."""

@@ -16,6 +16,7 @@ import exporters
 from railmodel.app.page import job_routes, start_routes, view_routes
 from railmodel.app.page.bodies import Refused, refusal
 from railmodel.app.page.guard import Guard
+from railmodel.app.page.lock import drop, hold
 from railmodel.app.page.room import Room
 
 VIEWER = Path(exporters.__file__).resolve().parent / "viewer"
@@ -27,10 +28,12 @@ def make_app(room: Room) -> Starlette:
     @asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
         if room.desk is not None:
+            hold(room.desk.path, room.port)
             room.desk.open()
         yield
         if room.desk is not None:
             await room.desk.close()
+            drop(room.desk.path, room.port)
 
     app = Starlette(
         routes=_routes(),

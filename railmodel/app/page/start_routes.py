@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
@@ -9,6 +10,7 @@ from starlette.templating import Jinja2Templates
 from railmodel.app.page.bodies import Refused, answer, body_of, not_valid
 from railmodel.app.page.desk import Desk
 from railmodel.app.page.guard import COOKIE, WRONG
+from railmodel.app.page.lock import hold, running_page
 from railmodel.app.page.room import admitted, knows_code, readonly, room_of
 from railmodel.app.page.start import job_to_open, jobs, remember
 from railmodel.errors import InputError
@@ -74,11 +76,15 @@ async def choose(request: Request) -> Response:
         raise Refused(409, "a job is open here already; start the page again for another one")
     try:
         path = job_to_open(body, room.folder)
+        elsewhere = await run_in_threadpool(running_page, path)
+        if elsewhere is not None:
+            return answer({"url": elsewhere})
         desk = Desk(path)
     except InputError as error:
         return not_valid(error)
     if room.desk is None:
         room.desk = desk
+        hold(desk.path, room.port)
         desk.open()
         remember(path)
     return answer({"url": "/"})
