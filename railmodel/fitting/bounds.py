@@ -6,6 +6,14 @@ along n that is linear in slides and lifts and curved in turns by no more than (
 it over the box is at least the least over the corners of the box less the sum of curvature x width^2 / 8 (remainder of
 linear interpolation: E. Isaacson and H. B. Keller, Analysis of Numerical Methods, chapter 6; from memory). Corners
 have a closed form, so the bound is exact for travel along lines and of second order in turns.
+
+Where the coordinate of every point rises with a parameter throughout the box, the least lies on the face of the box
+where that parameter is least, and nothing is taken off for it: most nearest places lie at an end of the travel. The
+slope at one edge of the box is the difference of its ends over its width; elsewhere in the box it differs from that by
+no more than the second derivatives times the widths, half for the edge's own parameter.
+
+A parameter that only shifts a solid moves all its points alike: where no direction in use looks against the shift, the
+least lies at its beginning, and a box is flattened to that face. This holds for mixtures of the directions as well.
 """
 
 from collections.abc import Iterator
@@ -76,6 +84,10 @@ class Bounds:
         rate: (n, 4) the most a solid's centre moves per unit of each parameter, mm.
         most: (n, 4) the most any of its points moves.
         curve: (n, 4) the largest second derivative of any of its points.
+        mixed: (n, 4, 4) the largest of those by each two parameters; `curve` is its diagonal.
+        shift: (h, 4, 3) how a motion shifts per unit of each parameter, mm.
+        shifts: (h, 4) whether a parameter does nothing else.
+        spin: (n, 4) the most its discs turn per unit of each parameter, times their radius, mm.
         start: (m, 3) beginning of a segment through each solid of the first set.
         along: (m, 3) the segment.
         around: (m,) radius around the segment that holds the solid.
@@ -85,12 +97,18 @@ class Bounds:
         self.a, self.b, self.motions = a, b, motions
         self.moving = motions.drivers[b.group] > 0
         self.box = (np.arange(4) < motions.drivers[:, None]).astype(float)  # (h, 4) where each box ends
-        self.rate, self.most, self.curve = self._travel(np.flatnonzero(b.roots))
+        self.rate, self.most, self.mixed = self._travel(np.flatnonzero(b.roots))
+        self.curve = np.ascontiguousarray(np.diagonal(self.mixed, axis1=1, axis2=2))
+        self.spin = b.disc[:, None] * np.abs(motions.gain[:, :2]).sum(axis=1)[b.group]
         self.start, self.along, self.around = segments(a)
+        self.shift = motions.gain[:, 2, :, None] * motions.slide[:, None]
+        self.shift[..., 2] += motions.gain[:, 3]
+        turning = (motions.gain[:, :2] != 0).any(axis=1)
+        self.shifts = (np.arange(4) < motions.drivers[:, None]) & ~turning
 
     def _travel(self, roots: Index) -> tuple[Array, Array, Array]:
         """How solids travel (see `MotionSet.reach`); what a bound holds travels no further than the bound may."""
-        found = [np.zeros((len(self.b), 4)) for _ in range(3)]
+        found = [np.zeros((len(self.b), 4)), np.zeros((len(self.b), 4)), np.zeros((len(self.b), 4, 4))]
         which = roots[self.moving[roots]]
         if len(which):
             core = self.b.radius[which] - self.b.ball[which]  # a ball turns into itself
@@ -155,9 +173,56 @@ class Bounds:
         row = np.arange(count)
         planes = np.take_along_axis(reach, lowest[:, None], axis=1)[:, 0] - self.a.farthest(boxes.a, normal)
         best = planes.argmax(axis=-1)
-        size = boxes.end - boxes.start
-        bent = (self.curve[boxes.b] * size * size).sum(-1) / 8
-        return planes[row, best] - bent, corners[row, lowest[row, best]]
+        lowest = lowest[row, best]
+        around = lowest[:, None] ^ np.append(0, 1 << np.arange(drivers))  # that corner and those one edge away
+        at = row[:, None], around
+        points = np.einsum("nki,nvi->nkv", back[row[:, None], around, best[:, None]], self.b.vertices[boxes.b])
+        points += np.einsum("nki,ni->nk", shift[at], normal[row, best])[..., None]
+        rise = (points[:, 1:] - points[:, :1]).min(axis=-1)
+        size = (boxes.end - boxes.start)[:, :drivers]
+        curve, mixed = (one[boxes.b, :drivers] for one in (self.curve, self.mixed))
+        slack = np.einsum("nkj,nj->nk", mixed[..., :drivers], size) - curve * size / 2 + self.spin[boxes.b, :drivers]
+        bent = np.where(rise >= slack * size, 0.0, curve * size * size / 8).sum(axis=-1)
+        return planes[row, best] - bent, corners[row, lowest]
+
+    def balanced(self, boxes: Boxes, one: Array, other: Array) -> Array:
+        """(n,) lower bounds by the mean of the planes square to two directions (n, 3) each.
+
+        Where an overlap is as deep one way as the other, either plane falls off to its side; their mean does not.
+        """
+        group, size = self.b.group[boxes.b], boxes.end - boxes.start
+        pick = ((np.arange(1 << int(self.motions.drivers[group].max()))[:, None] >> np.arange(4)) & 1).astype(bool)
+        corners = np.where(pick, boxes.end[:, None], boxes.start[:, None])
+        rotation, shift = self.motions.place(group, self.motions.values(group, corners))
+        reach = np.zeros(corners.shape[:2])
+        for normal in (one, other):
+            reach -= self.b.farthest(boxes.b, -np.einsum("ni,ncij->ncj", normal, rotation))
+            reach += np.einsum("nci,ni->nc", shift, normal) - self.a.farthest(boxes.a, normal)[:, None]
+        return np.asarray(reach.min(axis=-1) / 2 - (self.curve[boxes.b] * size * size).sum(-1) / 8)
+
+    def flattened(self, boxes: Boxes, normal: Array) -> Boxes:
+        """Boxes flattened to the end of the travel against directions (n, 3), in parameters that only shift."""
+        group = self.b.group[boxes.b]
+        rises = np.einsum("nki,ni->nk", self.shift[group], normal) >= 0
+        flat = self.shifts[group] & np.where(rises, boxes.start == 0, boxes.end == 1)
+        return replace(
+            boxes,
+            start=np.where(flat & ~rises, boxes.end, boxes.start),
+            end=np.where(flat & rises, boxes.start, boxes.end),
+        )
+
+    def stands(self, boxes: Boxes, normal: Array) -> NDArray[np.bool_]:
+        """Whether boxes were rightly flattened, for all directions (n, c, 3) in use."""
+        group = self.b.group[boxes.b]
+        rises = np.einsum("nki,nci->nkc", self.shift[group], normal)
+        least, most = rises.min(axis=-1), rises.max(axis=-1)
+        right = np.where(boxes.start == 0, least >= 0, most <= 0)
+        return np.asarray((right | ~(self.shifts[group] & (boxes.start == boxes.end))).all(axis=-1))
+
+    def unflattened(self, boxes: Boxes) -> Boxes:
+        """Flattened boxes over all the travel there is in the parameters that only shift."""
+        flat = self.shifts[self.b.group[boxes.b]] & (boxes.start == boxes.end)
+        return replace(boxes, start=np.where(flat, 0.0, boxes.start), end=np.where(flat, 1.0, boxes.end))
 
     def planes(self, a: Index, b: Index, spot: Array, normal: Array) -> Array:
         """(n,) lower bounds of the distances at parameters `spot` by planes square to `normal` (n, 3)."""
@@ -172,7 +237,7 @@ class Bounds:
         distance, normal = [], np.empty((len(a), 3))
         for i, (apart, found) in enumerate(self._asked(a, b, spot)):
             distance.append(apart)
-            normal[i] = found.normal
+            normal[i] = found.normal  # the library's own memory, used again for the next
         size = np.linalg.norm(normal, axis=-1, keepdims=True)
         return np.array(distance), np.where(size > 0.5, normal / np.maximum(size, 0.5), [0.0, 0.0, 1.0])
 

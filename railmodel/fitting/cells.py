@@ -75,6 +75,11 @@ def bounded(bounds: Bounds, boxes: Boxes, gap: Array, normal: Array) -> Cells:
     agree = np.einsum("nci,ni->nc", normal, one).min(axis=1)  # no mixture of the directions is shorter than this
     deep = np.where(agree > _AGREE, least / np.maximum(agree, _AGREE), -np.inf)
     low = np.maximum(boxes.low, np.where(least >= 0, least, deep))
+    torn = np.flatnonzero((least < 0) & (agree < 0))
+    if len(torn):
+        against = np.einsum("nci,ni->nc", normal[torn], one[torn]).argmin(axis=1)
+        balanced = bounds.balanced(boxes.take(torn), one[torn], normal[torn, against])
+        low[torn] = np.maximum(low[torn], balanced)
     spent = (cost.sum(axis=1) <= _IDLE) & ~bounds.a.holds[boxes.a]
     return Cells(bounds.improved(replace(boxes, low=np.asarray(low), spent=spent), one), gap, normal, cost)
 

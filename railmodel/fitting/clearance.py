@@ -124,7 +124,7 @@ def part_gaps(bodies: Sequence[Body], exempt: Collection[frozenset[str]] = ()) -
 
 def _gap(body: Body, shape: KeepClear, solids: Solids, found: Nearest, pair: tuple[int, int], begin: int) -> Gap:
     gap, own = float(found.bound[pair]), int(found.first[pair]) - begin
-    turn, roll, slide, up = (float(value) for value in found.values[pair])
+    turn, roll, slide, up = found.values[pair].tolist()
     at = Position(up=up, roll=roll, turn=turn, slide=slide)
     if gap < -LENGTH:
         moved = solids.frame(int(found.second[pair]))[0], found.turn[pair], found.move[pair]
@@ -199,5 +199,5 @@ def _way_out(shape: MeshShape, points: Array) -> float:
 
 
 def _vector(point: Array) -> Vector:
-    x, y, z = (float(one) for one in point)
+    x, y, z = point.tolist()
     return x, y, z

@@ -253,7 +253,7 @@ class MotionSet:
 
         Returns:
             (n, 4) the most its centre moves per unit of each parameter, (n, 4) the most any of its points moves, and
-            (n, 4) the largest second derivative of any of its points by each parameter, mm.
+            (n, 4, 4) the largest second derivative of any of its points by each two parameters, mm.
         """
         half = np.abs(self.gain[which]).sum(-1) / 2
         turn = self.base[which] + self.gain[which].sum(-1) / 2
@@ -269,8 +269,9 @@ class MotionSet:
         slide = rate[:, 2] + rate[:, 3]
         middle = rate[:, 0] * off_turn + rate[:, 1] * off_roll + slide
         most = rate[:, 0] * far_turn + rate[:, 1] * far_roll + slide
-        second = rate[:, 0] * (rate[:, 0] + 2 * rate[:, 1]) * far_turn + rate[:, 1] ** 2 * far_roll
-        return middle, most, second
+        turn_roll = _products(rate[:, 0], rate[:, 1])
+        second = (_products(rate[:, 0], rate[:, 0]) + turn_roll + turn_roll.transpose(0, 2, 1)) * far_turn[..., None]
+        return middle, most, second + _products(rate[:, 1], rate[:, 1]) * far_roll[..., None]
 
 
 def rotations(axis: Array, angle: Array) -> Array:
@@ -286,8 +287,13 @@ def rotations(axis: Array, angle: Array) -> Array:
     return found
 
 
+def _products(one: Array, other: Array) -> Array:
+    """(n, k, k) each entry of one (n, k) times each of the other."""
+    return np.asarray(one[:, :, None] * other[:, None])
+
+
 def _apply(rotation: Array, vector: Array) -> Array:
-    return (rotation @ vector[..., None])[..., 0]
+    return np.asarray(np.einsum("...ij,...j->...i", rotation, vector))
 
 
 def _from_axis(points: Array, through: Array, axis: Array) -> Array:

@@ -23,6 +23,9 @@ _EACH = 2048
 _SEEDS = 512
 """Places of a mesh tried, roughly, for a start."""
 
+_CUTS = 2
+"""Times that boxes are cut and bounded by planes before distances at their corners are asked for."""
+
 _DEEP = 0.02
 """Overlaps are found within this part of their depth: how deep matters less than that it is so."""
 
@@ -146,7 +149,7 @@ class _Search:
                     Boxes(pair[other], mine[one], roots[other], low[one, other], end / 2, np.zeros_like(end), end, new)
                 )
         seeds = Boxes.together(likely)
-        seeds = seeds.take(self.choose(seeds, 1))
+        seeds = seeds.take(lowest_of(seeds, 1))
         self.look(seeds, seeds.spot)
         return Boxes.together(found)
 
@@ -171,16 +174,6 @@ class _Search:
                 real = self.b.children[bundles[j : j + 1], 0]
                 self.look(Boxes(pair, mine[i : i + 1], real, np.zeros(1), one, one, one, real > 0), one)
 
-    def choose(self, boxes: Boxes, each: int) -> NDArray[np.bool_]:
-        """The boxes of each pair with the lowest bounds, at most so many a pair."""
-        order = np.lexsort((boxes.low, boxes.pair))
-        pair = boxes.pair[order]
-        begins = np.flatnonzero(np.diff(pair, prepend=-1))
-        rank = np.arange(len(pair)) - np.repeat(begins, np.diff(np.append(begins, len(pair))))
-        chosen = np.zeros(len(boxes), dtype=bool)
-        chosen[order[rank < each]] = True
-        return chosen
-
     def is_open(self, boxes: Boxes) -> NDArray[np.bool_]:
         """Which boxes may still hold something nearer; the others leave their bound behind."""
         near = self.near[boxes.pair]
@@ -194,13 +187,13 @@ class _Search:
 
     def work(self, boxes: Boxes, cells: Cells, each: int) -> tuple[Boxes, Cells]:
         """Look into the lowest boxes: real solids get their distances, bounds around several are cut or opened."""
-        chosen = self.choose(boxes, each)
+        chosen = lowest_of(boxes, each)
         now, parts, more = boxes.take(chosen), [boxes.take(~chosen)], [cells]
         held = self.b.holds[now.b]
         if not held.all():
             looked = self.looked_into(now.take(~held))
             moving = self.bounds.moving[looked.b]
-            more.append(self.cells_of(looked.take(moving)))
+            more.append(self.cells_of(self.split(looked.take(moving))))
             inner = opened(self.a, looked.take(~moving), "a")
             parts.append(self.bounds.improved(inner, self.bounds.towards(inner)))
         if held.any():
@@ -218,19 +211,41 @@ class _Search:
         boxes = self.bounds.improved(boxes, self.look(boxes, boxes.spot)[1])
         return self.prune(replace(boxes, spent=~(self.bounds.moving[boxes.b] | self.a.holds[boxes.a])))
 
+    def split(self, boxes: Boxes) -> Boxes:
+        """What is left of boxes that were cut and bounded by planes alone, which asks for no distances."""
+        for _ in range(_CUTS):
+            if not len(boxes):
+                break
+            size = (boxes.end - boxes.start) * self.bounds.most[boxes.b]
+            halves = cut(boxes, size.argmax(axis=-1))
+            guesses = np.stack([self.bounds.towards(halves), self.best_normal[halves.pair]], axis=1)
+            boxes = self.prune(self.bounds.improved(halves, guesses))
+        return boxes
+
     def cells_of(self, boxes: Boxes) -> Cells:
-        """Boxes with the distances at their corners."""
+        """Boxes with the distances at their corners, flattened where that can be."""
+        boxes = self.bounds.flattened(boxes, self.best_normal[boxes.pair])
         spots = corners(boxes, self.corners)
         everywhere = np.ones(spots.shape[:2], dtype=bool)
-        return bounded(self.bounds, boxes, *self.found_at(boxes, spots, everywhere))
+        return self.held(bounded(self.bounds, boxes, *self.found_at(boxes, spots, everywhere)), boxes.low)
+
+    def held(self, cells: Cells, low: Array) -> Cells:
+        """The cells, but those that were flattened wrongly anew, as far as they may reach; `low` (n,) held before."""
+        stands = self.bounds.stands(cells.boxes, cells.normal)
+        if stands.all():
+            return cells
+        boxes = self.bounds.unflattened(replace(cells.boxes, low=low).take(~stands))
+        spots = corners(boxes, self.corners)
+        found = self.found_at(boxes, spots, np.ones(spots.shape[:2], dtype=bool))
+        return Cells.together([cells.take(stands), bounded(self.bounds, boxes, *found)])
 
     def found_at(self, boxes: Boxes, spots: Array, wanted: NDArray[np.bool_]) -> tuple[Array, Array]:
         """Distances (n, c) and directions (n, c, 3) at corners `wanted` (n, c) of boxes, which lie at `spots`.
 
-        Where a motion has fewer parameters than others, corners that differ in those it has not are the same.
+        Corners that differ only in parameters in which a box has no width are the same.
         """
-        drivers = self.motions.drivers[self.b.group[boxes.b]]
-        number = np.arange(self.corners)[None] & (1 << drivers[:, None]) - 1
+        wide = ((boxes.end > boxes.start) << np.arange(4)).sum(axis=-1)
+        number = np.arange(self.corners)[None] & wide[:, None]
         row, corner = np.nonzero(wanted & (number == np.arange(self.corners)))
         gap, normal = np.zeros(wanted.shape), np.zeros((*wanted.shape, 3))
         gap[row, corner], normal[row, corner] = self.look(boxes.take(row), spots[row, corner])
@@ -241,15 +256,17 @@ class _Search:
 
         Cells of a bundle that stands out by more than the cut would gain are opened instead.
         """
-        chosen = self.choose(cells.boxes, each)
+        chosen = lowest_of(cells.boxes, each)
         now = cells.take(chosen)
         if not len(now):
             return cells
         bundled = self.a.slack[now.boxes.a] > now.cost.max(axis=-1)
+        bundled |= self.a.holds[now.boxes.a] & (now.gap.min(axis=-1) < 0)  # a bundle is deeper than what it holds
         inner = self.cells_of(opened(self.a, now.boxes.take(bundled), "a"))
         now = now.take(~bundled)
         across = now.cost.argmax(axis=-1)
         both = halves(self.bounds, now, across, self.found_at(now.boxes, *on_the_cut(now, across)))
+        both = self.held(both, np.tile(now.boxes.low, 2))
         found = Cells.together([cells.take(~chosen), inner, both])
         return found.take(self.is_open(found.boxes))
 
@@ -282,3 +299,14 @@ def opened(solids: Solids, boxes: Boxes, which: Literal["a", "b"]) -> Boxes:
     repeat = np.repeat(np.arange(len(boxes)), count)
     inner = np.arange(len(repeat)) - np.repeat(np.cumsum(count) - count, count)
     return replace(boxes.take(repeat), **{which: children[repeat, 0] + inner})
+
+
+def lowest_of(boxes: Boxes, each: int) -> NDArray[np.bool_]:
+    """The boxes of each pair with the lowest bounds, at most so many a pair."""
+    order = np.lexsort((boxes.low, boxes.pair))
+    pair = boxes.pair[order]
+    begins = np.flatnonzero(np.diff(pair, prepend=-1))
+    rank = np.arange(len(pair)) - np.repeat(begins, np.diff(np.append(begins, len(pair))))
+    chosen = np.zeros(len(boxes), dtype=bool)
+    chosen[order[rank < each]] = True
+    return chosen

@@ -11,7 +11,7 @@ import numpy as np
 
 from railmodel.errors import GeometryError
 from railmodel.fitting.motion import STILL, Motion, Vector, rotations
-from railmodel.fitting.solids import BOX_TRIANGLES, Solids, box_corners, polyhedron, solids_of
+from railmodel.fitting.solids import Solids, box_corners, solids_of
 from railmodel.geometry.rows import Array
 from railmodel.tolerances import LENGTH
 
@@ -49,8 +49,9 @@ class Box:
 
     def solids(self) -> Solids:
         """One solid: eight corners."""
-        corners = box_corners(np.array(self.at), turned(self.turn).T, np.array(self.size) / 2)
-        return solids_of(corners[None], lambda _: polyhedron(corners, BOX_TRIANGLES))
+        at, axes = np.array(self.at, dtype=float), turned(self.turn)
+        corners = box_corners(at, axes.T, np.array(self.size) / 2)
+        return solids_of(corners[None], lambda _: _native("Box", *self.size), placed=(axes, at))
 
     def mirrored(self) -> "Box":
         """The other side's copy."""
@@ -153,7 +154,7 @@ def turned(turn: Vector) -> Array:
 
 
 def _native(kind: str, *sizes: float) -> Any:
-    """The collision library's own round shape, which is drawn about Z."""
+    """The collision library's own shape, which is drawn about its middle and, where it is round, about Z."""
     import coal
 
     return getattr(coal, kind)(*sizes)

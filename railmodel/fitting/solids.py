@@ -21,10 +21,6 @@ from railmodel.geometry.rows import Array
 Frame = tuple[Any, Array, Array]
 """A shape of the collision library with the rotation (3, 3) and shift (3,) that bring it to where it is drawn."""
 
-BOX_TRIANGLES = ((0, 1, 3), (0, 3, 2), (4, 7, 5), (4, 6, 7), (0, 5, 1), (0, 4, 5), (2, 3, 7), (2, 7, 6), (0, 2, 6),
-                 (0, 6, 4), (1, 5, 7), (1, 7, 3))  # fmt: skip
-"""Faces of the corners that `box_corners` makes."""
-
 
 @dataclass(frozen=True, eq=False)
 class Solids:
@@ -139,7 +135,8 @@ def solids_of(
     `placed` is the rotation and shift of the collision library's shape, where it is not made in place.
     """
     count = len(vertices)
-    ball, disc = (np.broadcast_to(np.asarray(one, dtype=float), count) for one in (ball, disc))
+    ball, disc = (np.full(count, one, dtype=float) for one in (ball, disc))
+    turned, moved = (np.eye(3), np.zeros(3)) if placed is None else placed
     centre = (vertices.min(axis=1) + vertices.max(axis=1)) / 2
     off = vertices - centre[:, None]
     return Solids(
@@ -153,8 +150,8 @@ def solids_of(
         group=np.zeros(count, dtype=np.int64),
         children=np.zeros((count, 2), dtype=np.int64),
         slack=np.zeros(count),
-        turn=np.broadcast_to(np.eye(3) if placed is None else placed[0], (count, 3, 3)),
-        move=np.broadcast_to(np.zeros(3) if placed is None else placed[1], (count, 3)),
+        turn=np.full((count, 3, 3), turned),
+        move=np.full((count, 3), moved),
         make=make,
     )
 
@@ -191,10 +188,12 @@ def joined(parts: Sequence[Solids]) -> Solids:
     )
 
 
+_SIGNS = np.array([[i, j, k] for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)], dtype=float)
+
+
 def box_corners(centre: Array, axes: Array, half: Array) -> Array:
     """(8, 3) corners of a box with half sizes (3,) along the rows of `axes` (3, 3)."""
-    signs = np.array([[i, j, k] for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)], dtype=float)
-    return np.asarray(centre + (signs * half) @ axes)
+    return np.asarray(centre + (_SIGNS * half) @ axes)
 
 
 def polyhedron(vertices: Array, triangles: Sequence[Sequence[int]] | Index, ball: float = 0.0) -> Any:

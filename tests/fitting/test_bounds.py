@@ -121,3 +121,33 @@ def test_a_plane_at_one_position_bounds_the_distance_there_and_meets_it(seed: in
     planes = bounds.planes(boxes.a, boxes.b, boxes.spot, normal)
     assert np.all(planes <= distance + slack(boxes))
     assert np.all(planes >= distance - np.where(distance > 0, 2e-3, 2e-2 + 2e-4 * np.abs(distance)))
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_the_mean_of_two_planes_bounds_the_whole_box(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    bounds = a_bounds(rng)
+    boxes = some_boxes(rng, bounds)
+    one, other = (way / np.linalg.norm(way, axis=-1, keepdims=True) for way in rng.normal(size=(2, len(boxes), 3)))
+    for second in (other, -one):
+        low = bounds.balanced(boxes, one, second)
+        assert np.all(low <= least_found(rng, bounds, boxes) + slack(boxes))
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_a_box_flattened_to_one_end_of_a_shift_still_bounds_all_of_it(seed: int) -> None:
+    """A box that is said to stand holds for the box it was flattened from; one that is not spreads over all travel."""
+    rng = np.random.default_rng(seed)
+    bounds = a_bounds(rng)
+    boxes = some_boxes(rng, bounds)
+    _, first = bounds.distances(boxes.a, boxes.b, boxes.start)
+    flat = bounds.flattened(boxes, first)
+    spots = corners(flat, 1 << int(bounds.motions.drivers.max()))
+    normal = np.stack([bounds.distances(boxes.a, boxes.b, spots[:, c])[1] for c in range(spots.shape[1])], axis=1)
+    gap = np.stack([bounds.planes(boxes.a, boxes.b, spots[:, c], normal[:, c]) for c in range(spots.shape[1])], axis=1)
+    stands = bounds.stands(flat, normal)
+    low = bounded(bounds, flat, gap, normal).boxes.low
+    met = least_found(rng, bounds, boxes)
+    assert np.all(low[stands] <= (met + slack(boxes))[stands])
+    wide = bounds.unflattened(flat)
+    assert np.all((wide.start <= boxes.start) & (wide.end >= boxes.end))

@@ -108,7 +108,12 @@ def test_no_point_of_a_ball_travels_faster_or_more_curved_than_said(
             assert np.linalg.norm(after - before) / (2 * step) <= rate[driver] * (1 + 1e-6) + 1e-6
             if curve is not None:
                 bend = np.linalg.norm(after - 2 * here + before) / step**2
-                assert bend <= curve[driver] * (1 + 1e-6) + 1e-3
+                assert bend <= curve[driver, driver] * (1 + 1e-6) + 1e-3
+                for other in range(driver):
+                    both = spot + step * np.array([[1, 1], [1, -1], [-1, 1], [-1, -1]]) @ np.eye(4)[[driver, other]]
+                    rotation, shift = one.place(np.zeros(4, dtype=int), one.values(np.zeros(4, dtype=int), both))
+                    mixed = np.tensordot([1, -1, -1, 1], rotation @ point + shift, 1) / (4 * step**2)
+                    assert np.linalg.norm(mixed) <= curve[driver, other] * (1 + 1e-6) + 1e-3
 
 
 @pytest.mark.parametrize(
