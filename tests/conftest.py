@@ -6,5 +6,5 @@ from hypothesis import HealthCheck, settings
 
 _COMMON = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile("local", max_examples=25, **_COMMON)
-settings.register_profile("ci", max_examples=300, derandomize=True, print_blob=True, **_COMMON)
+settings.register_profile("ci", max_examples=100, derandomize=True, print_blob=True, **_COMMON)
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
