@@ -144,6 +144,17 @@ def test_a_process_that_dies_while_it_thinks_is_said(tmp_path: Path) -> None:
         assert live.get("/api/rehearsal", params={"part": "rail", "hand": "right"}).status_code == 404
 
 
+def test_old_meshes_are_forgotten_and_shown_ones_are_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("railmodel.app.page.mesh_bank.KEPT", 3)
+    with page(small_job(tmp_path)) as live:
+        for number in range(6):
+            live.set(Z, f"20 {number + 1}/16")
+            listed = live.state()["meshes"]
+            header, _, _ = unpacked(live.get("/api/mesh").content)
+            assert [mesh["key"] for mesh in header["meshes"]] == [mesh["key"] for mesh in listed]
+        assert len(live.desk.bank._held) <= 3 + len(listed)
+
+
 def test_shapes_are_kept_while_they_do_not_change(hauler: Path) -> None:
     maker, source = SceneMaker(MeshBank()), read_job(hauler)
     assert maker.scene(source).shapes is maker.scene(source).shapes

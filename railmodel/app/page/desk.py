@@ -150,7 +150,7 @@ class Desk:
             self.saver.waits()
             self._later.once("save", WAIT, self._save)
         self.think_soon()
-        self.known.fresh()
+        self.bank.trim(self.meshes)
         self.news()
 
     def _save(self) -> None:

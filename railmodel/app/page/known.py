@@ -45,11 +45,6 @@ class Known:
         self.checks, self.plan = {"rev": rev, "stage": "failed", "says": says}, {"rev": rev}
         self.answers = (ready(None), ready(None))
 
-    def fresh(self) -> None:
-        """Keep the meshes of the latest crossmembers and plates from being forgotten."""
-        for named in self.meshes:
-            self._bank.touch(named.key)
-
     def _held(self, mesh: Message) -> Named:
         packed = Packed(
             points=b64decode(mesh["points"]),

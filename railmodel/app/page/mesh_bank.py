@@ -2,7 +2,7 @@
 
 import json
 from collections import OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any
@@ -13,7 +13,7 @@ from exporters.mesh import Mesh, mesh_of
 from railmodel.part import RailPart
 
 KEPT = 400
-"""Meshes kept, the latest used ones."""
+"""Meshes kept beside those of the picture, the latest used ones."""
 
 CORNER_FACETS = 2
 BEND_FACET = float(np.radians(7.5))
@@ -66,7 +66,13 @@ class MeshBank:
     def hold(self, key: str, packed: Packed) -> None:
         """Keep a mesh."""
         self._held[key] = packed
-        while len(self._held) > KEPT:
+
+    def trim(self, shown: Collection[Named]) -> None:
+        """Forget the meshes used longest ago, but none that is shown."""
+        for named in shown:
+            self.touch(named.key)
+        keys = {named.key for named in shown}
+        while len(self._held) > KEPT + len(keys):
             self._held.popitem(last=False)
 
     def reply(self, rev: int, wanted: Iterable[Named], have: set[str]) -> bytes:

@@ -130,10 +130,6 @@ class SceneMaker:
                 meshes = [self._shape_mesh(i, shape) for i, (shape, _) in enumerate(made)]
                 held = (given, looks, meshes, [], ready(looks))
             self._shapes = held
-        for named in held[2]:
-            if not self.bank.touch(named.key):  # forgotten since: make all anew
-                self._shapes = None
-                return self._all_shapes(source)
         return held[1], held[2], held[3], held[4]
 
     def _shape_mesh(self, number: int, shape: KeepClear) -> Named:
