@@ -45,7 +45,7 @@ const solve = new Solve(store, three);
 const files = new Files(store);
 const bending = new Bending(store);
 const outside = new Outside(store);
-const views = [form, three, ...flats, found, travel, solve, files, bending, outside];
+const views = [three, form, ...flats, found, travel, solve, files, bending, outside];
 
 // the corner that a person is typing at is marked in the flat views
 function mark(at) {
