@@ -9,12 +9,15 @@ from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.deviations import Deviation, Laying
 from railmodel.as_bent.estimate import Known
 from railmodel.as_bent.measured import Measured
-from railmodel.as_bent.piece import Piece
+from railmodel.as_bent.piece import Piece, measure_next
 from railmodel.as_bent.to_bender import Logged, Rest
 from railmodel.findings import Finding, stops
 from railmodel.units import Unit, to_unit
 
 Answer = dict[str, Any]
+
+NEXT = 3
+"""So many things to measure next are named."""
 
 
 def measured_answer(piece: Piece, layings: Sequence[Laying], findings: Sequence[Finding]) -> Answer:
@@ -31,6 +34,13 @@ def measured_answer(piece: Piece, layings: Sequence[Laying], findings: Sequence[
         "readings": readings(piece),
         "shape": [_known(one, unit) for one in piece.shape],
         "deviations": [_laying(laying, unit) for laying in layings],
+        "measure_next": [
+            {
+                "what": one.name, "unit": "deg" if one.unit == "angle" else unit,
+                "planned": shown(one.value, one.unit, unit), "sigma": shown(one.sigma, one.unit, unit),
+            }
+            for one in measure_next(piece, NEXT)
+        ],
         "spread": list(piece.sources),
         "findings": [finding_answer(finding, unit) for finding in findings],
     }

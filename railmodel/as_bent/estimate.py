@@ -66,10 +66,15 @@ class Solution:
     slopes: Array
     residuals: Array
 
+    @property
+    def found(self) -> Array:
+        """(u,) the unknowns, mm and radians."""
+        return self.unknowns * self.readings.scale
+
     @cached_property
     def off(self) -> Array:
         """(6 n + 1,) how far each value of the bend table is off, mm and radians."""
-        return self.readings.off(self.unknowns * self.readings.scale)
+        return self.readings.off(self.found)
 
     @cached_property
     def line(self) -> Centreline:
@@ -113,8 +118,13 @@ class Solution:
         return np.asarray(np.sqrt(np.maximum(np.einsum("...i,ij,...j->...", slopes, self.spread, slopes), 0.0)))
 
 
-def solve(readings: Readings) -> Solution:
-    """The most likely shape."""
+def solve(readings: Readings, start: Array | None = None) -> Solution:
+    """The most likely shape.
+
+    Args:
+        readings: what was read.
+        start: (unknowns,) where to begin, mm and radians; None = as planned.
+    """
     scale = readings.scale
     sigmas = readings.sigmas
 
@@ -125,7 +135,8 @@ def solve(readings: Readings) -> Solution:
         return residuals, slopes
 
     home = np.full((1, readings.unknowns), 0.5)
-    found = descend(look, home, home, [2 * _REACH])[0] if len(readings.taken) else home[0]
+    begin = home if start is None else 0.5 + (start / scale / (2 * _REACH))[None]
+    found = descend(look, begin, home, [2 * _REACH])[0] if len(readings.taken) else home[0]
     unknowns = _REACH * (2 * found - 1)
     values, slope = readings.look(unknowns * scale)
     slopes = slope * scale / sigmas[:, None]
@@ -161,18 +172,24 @@ def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
         taken: all readings.
         explained: whether a usual slip explains a reading (see `railmodel.as_bent.slips`).
     """
-    odd, off = _suspects(rail, taken)
+    odd, off, near = _suspects(rail, taken)
     left = [one for i, one in enumerate(taken) if i not in odd]
     out = [one for i, one in enumerate(taken) if i in odd]
     relaxed = {int(rail.free[i]) for i in off}
-    for column in sorted(relaxed):  # a plan that seems far off may be a slip of the pen
-        solution = solve(Readings.of(_relaxed(rail, relaxed - {column}), left))
+
+    def solved(columns: Iterable[int], readings: Sequence[Measured]) -> Solution:
+        """The shape with some of the plan relaxed, from near where it will be."""
+        return solve(Readings(_relaxed(rail, columns), tuple(readings), near.readings.pose), near.found)
+
+    doubtful = _explained_by_the_plan(rail, left, explained)
+    for column in sorted(relaxed) if doubtful else ():  # a plan that seems far off may be a slip of the pen
+        solution = solved(relaxed - {column}, left)
         slip = _slip(solution, float(np.abs(solution.plan_oddness).max(initial=0.0)), explained)
         if slip is not None:
             out.append(left.pop(slip))
             relaxed.discard(column)
     for one in list(out):  # and a reading that only the plan stands against counts
-        solution = solve(Readings.of(_relaxed(rail, relaxed), [*left, one]))
+        solution = solved(relaxed, [*left, one])
         plan = np.abs(solution.plan_oddness)
         alone = abs(solution.oddness[-1]) <= plan.max(initial=0.0) * (1 + TIE)
         if alone and not explained(one, *solution.without(len(left))):
@@ -180,25 +197,29 @@ def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
             if plan.max() > WILD:
                 relaxed.add(int(rail.free[_likely(rail, plan)]))
     for column in sorted(relaxed) if out else ():  # what fits its plan after all is drawn to it again
-        tried = solve(Readings.of(_relaxed(rail, relaxed - {column}), left))
+        tried = solved(relaxed - {column}, left)
         if max(np.abs(tried.plan_oddness).max(initial=0.0), np.abs(tried.oddness).max(initial=0.0)) <= WILD:
             relaxed.discard(column)
-    solution, more = _cull(_relaxed(rail, relaxed), left)
+    while (worst := _worst(solution := solved(relaxed, left))) is not None:
+        out.append(left.pop(worst))
     far = tuple(column for column in sorted(relaxed) if abs(solution.off[column]) > WILD * rail.spread[column])
-    return Sifted(solution, tuple((one, *_expected(solution, one)) for one in [*out, *more]), far)
+    return Sifted(solution, tuple((one, *_expected(solution, one)) for one in out), far)
 
 
-def _cull(rail: Rail, left: Sequence[Measured]) -> tuple[Solution, list[Measured]]:
-    """The shape without readings, the worst first, that stick out more than any value of the plan does."""
-    dropped: list[Measured] = []
-    while True:
-        solution = solve(Readings.of(rail, left))
-        odd, plan = np.abs(solution.oddness), np.abs(solution.plan_oddness)
-        worst = int(np.argmax(odd)) if len(odd) else 0
-        if not len(odd) or odd[worst] <= max(WILD, float(plan.max(initial=0.0)) * (1 + TIE)):
-            return solution, dropped
-        dropped.append(left[worst])
-        left = [one for i, one in enumerate(left) if i != worst]
+def _worst(solution: Solution) -> int | None:
+    """The reading that sticks out too far, and further than any value of the plan does; None where none does."""
+    odd, plan = np.abs(solution.oddness), np.abs(solution.plan_oddness)
+    if not len(odd) or odd.max() <= max(WILD, float(plan.max(initial=0.0)) * (1 + TIE)):
+        return None
+    return int(np.argmax(odd))
+
+
+def _explained_by_the_plan(rail: Rail, taken: Sequence[Measured], explained: Explained) -> bool:
+    """Whether a usual slip turns any reading into what was planned."""
+    readings = Readings.of(rail, taken)
+    values, slope = readings.look(np.zeros(readings.unknowns))
+    sigmas = np.sqrt(np.sum((slope * readings.scale) ** 2, axis=1) + readings.sigmas**2)
+    return any(explained(one, float(v), float(s)) for one, v, s in zip(taken, values, sigmas, strict=True))
 
 
 def _relaxed(rail: Rail, columns: Iterable[int]) -> Rail:
@@ -208,31 +229,31 @@ def _relaxed(rail: Rail, columns: Iterable[int]) -> Rail:
     return replace(rail, spread=spread)
 
 
-def _suspects(rail: Rail, taken: Sequence[Measured]) -> tuple[set[int], set[int]]:
-    """Readings, and free values of the plan, that stand against all the rest, by index.
+def _suspects(rail: Rail, taken: Sequence[Measured]) -> tuple[set[int], set[int], Solution]:
+    """Readings, and free values of the plan, that stand against all the rest, by index, and the shape without them.
 
     Graduated non-convexity with the loss of Geman and McClure (H. Yang, P. Antonante, V. Tzoumas and L. Carlone, IEEE
     Robotics and Automation Letters 5, 2020; from memory), which begins as plain least squares and ends by counting
     what is out rather than how far, on the readings' slopes; these are taken anew where that leads.
     """
     odd, off = set[int](), set[int]()
-    unknowns: Array | None = None
+    readings = Readings.of(rail, taken)
+    at = np.zeros(readings.unknowns)
     for _ in range(_ROUNDS):
-        readings = Readings.of(rail, taken)
-        at = np.zeros(readings.unknowns) if unknowns is None else unknowns
         values, slope = readings.look(at)
         slopes = slope * readings.scale / readings.sigmas[:, None]
         targets = (readings.values - values) / readings.sigmas + slopes @ (at / readings.scale)
         weights = _graduated(slopes, targets, len(rail.free))
-        found = {int(i) for i in np.flatnonzero(weights[: len(taken)] < _OUT)}
-        far = {int(i) for i in np.flatnonzero(weights[len(taken) :] < _OUT)}
-        if (found, far) == (odd, off) and unknowns is not None:
-            break
-        odd, off = found, far
+        before = odd, off
+        odd = {int(i) for i in np.flatnonzero(weights[: len(taken)] < _OUT)}
+        off = {int(i) for i in np.flatnonzero(weights[len(taken) :] < _OUT)}
         wide = _relaxed(rail, rail.free[sorted(off)])
-        solution = solve(Readings(wide, tuple(one for i, one in enumerate(taken) if i not in odd), readings.pose))
-        unknowns = solution.unknowns * solution.readings.scale
-    return odd, off
+        kept = tuple(one for i, one in enumerate(taken) if i not in odd)
+        solution = solve(Readings(wide, kept, readings.pose), at)
+        at = solution.found
+        if (odd, off) == before:
+            break
+    return odd, off, solution
 
 
 def _graduated(slopes: Array, targets: Array, free: int) -> Array:
@@ -257,7 +278,7 @@ def _expected(solution: Solution, one: Measured) -> tuple[float, float]:
     readings = Readings(solution.readings.rail, (one,), solution.readings.pose)
     if one.kind == "table" and readings.pose is None:
         return one.value, one.sigma
-    value, slope = readings.look(solution.unknowns * solution.readings.scale)
+    value, slope = readings.look(solution.found)
     slopes = slope[0] * readings.scale
     return float(value[0]), float(np.sqrt(slopes @ solution.covariance @ slopes + one.sigma**2))
 

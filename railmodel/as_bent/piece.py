@@ -288,10 +288,20 @@ def _off_plan(piece: Piece, column: int) -> str:
 
 def _next(piece: Piece) -> str:
     """What to measure to learn the most beside what was measured."""
+    found = measure_next(piece, 1)
+    return f"the {found[0].name}" if found else "them"
+
+
+def measure_next(piece: Piece, count: int) -> tuple[Measured, ...]:
+    """What to measure to learn the most beside what was measured, the most telling first, at its planned values.
+
+    Args:
+        piece: the piece.
+        count: how many; fewer where there are fewer.
+    """
     sifted = piece.sifted
-    assert sifted is not None
-    rail = sifted.solution.readings.rail
-    own = candidates(rail, piece.bent)
-    spots = [one.spot for one in piece.targets]
-    left = choose(rail, own, 1, beside=sifted.solution.readings.taken, spots=spots)
-    return f"the {left.measures[0].name}" if left.measures else "them"
+    if sifted is None:
+        return ()
+    readings, spots = sifted.solution.readings, [one.spot for one in piece.targets]
+    own = candidates(readings.rail, piece.bent)
+    return choose(readings.rail, own, count, beside=readings.taken, spots=spots).measures

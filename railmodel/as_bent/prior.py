@@ -26,8 +26,14 @@ CUSTOMARY: Final[dict[Field, tuple[float, str]]] = {
 
 
 def rail_of(frame: Frame, part: RailPart, working: Working) -> tuple[Rail, tuple[str, ...]]:
-    """A part with the spread it may come out with, and where that is known from, a sentence each."""
-    bent = bents(frame, (), working)[part.label]
+    """A part with the spread it may come out with, and where that is known from, a sentence each.
+
+    Raises:
+        InputError: the part is no solid as the job has it.
+    """
+    bent = bents(frame, (), working).get(part.label)
+    if bent is None:
+        raise InputError(f"{part.label} makes no solid as the job has it, so it cannot have been bent; check the job")
     known, sources = _known(frame, bent, working)
     rows, columns = part.read.line.rows, bent.columns
     spread = known.copy()

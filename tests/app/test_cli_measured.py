@@ -65,6 +65,7 @@ def test_measured_answers_in_json_in_the_units_of_the_job() -> None:
     assert axle["weight"] == 5
     assert axle["gap"] == pytest.approx(9.5, abs=0.1)
     assert len(found["readings"]) == 15
+    assert [set(one) for one in found["measure_next"]] == [{"what", "unit", "planned", "sigma"}] * 3
     assert all(one["counts"] and abs(one["oddness"]) < 4 for one in found["readings"])
     assert ran.status == (0 if found["ok"] else 1) == 1  # the spring hanger stands outside what the job allows
 

@@ -18,7 +18,7 @@ from railmodel.bending.tube_use import TubeUse
 from railmodel.geometry.rows import Array
 from railmodel.sureness.screws import Place
 
-PIECES = 500 if os.environ.get("CI") == "true" else 40
+PIECES = 200 if os.environ.get("CI") == "true" else 40
 BACK = Springback(fixed=0.02, proportional=0.012, kind="fit", source="6 test bends")
 
 
