@@ -157,3 +157,22 @@ def test_corners_that_can_be_dragged_are_the_points_as_written(tmp_path: Path) -
     with page(small_job(tmp_path)) as live:
         assert shown_points(live) == [[0, 15, 20], [30, 15, 20], [50, 15, 24], [90, 15, 24]]
         assert [part["drag"] for part in live.state()["parts"]] == [True, False]
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("newline", [b"\n", b"\r\n"])
+def test_line_ends_and_byte_order_mark_stay(tmp_path: Path, mark: bytes, newline: bytes) -> None:
+    path = small_job(tmp_path)
+    before = mark + path.read_bytes().replace(b"\n", newline)
+    path.write_bytes(before)
+    with page(path) as live:
+        live.set(Z, "21")
+        live.edit({"op": "insert", "at": ["plumb"], "value": {"part": "rail", "x": "10"}})
+        assert live.edit({"op": "add_part", "name": "new", "tube": "main", "way": "points"}).status_code == 200
+        live.desk.saver.save(live.desk.store.data)
+        saved = path.read_bytes()
+        assert saved.startswith(mark)
+        assert saved.count(newline) == saved.count(b"\n")
+        while live.desk.store.undoes:
+            live.post("/api/undo", {"rev": live.desk.store.rev})
+        assert live.desk.store.data == before
