@@ -96,6 +96,7 @@ class _Moving:
         grown = (len(swap.text) - (swap.node.end - swap.node.start) for swap in swaps)
         self._by = [0, *accumulate(grown)]
         self._first = swaps[0].node.start
+        self._last = swaps[-1].node.line
         self._seen: set[int] = set()
 
     def _shift(self, at: int) -> int:
@@ -112,6 +113,8 @@ class _Moving:
         if id(node) in self._seen:
             raise _Shared
         self._seen.add(id(node))
+        if node.line > self._last:
+            return self._below(node)
         swap = self._swaps.get(id(node))
         if swap is not None:
             start = node.start + self._shift(node.start)
@@ -129,6 +132,17 @@ class _Moving:
                 found.data = {step: child.data for step, child in found.items.items()}
             else:
                 found.data = [child.data for child in found.items.values()]
+        return found
+
+    def _below(self, node: Node) -> Node:
+        """A node on a line below all swaps: it and all in it move by the same."""
+        by = self._by[-1]
+        found = Node(
+            node.data, node.line, node.column, node.start + by, node.end + by, node.style, node.flow, size=node.size
+        )
+        if node.items:
+            found.items = {step: self.moved(child) for step, child in node.items.items()}
+            found.keys = {step: self._below(key) for step, key in node.keys.items()}
         return found
 
     def _column(self, node: Node) -> int:
