@@ -39,7 +39,6 @@ def shared(total: Array, places: Array, weights: Array | None = None) -> Array:
     weight = np.full(count, 1.0 / count) if weights is None else weights / weights.sum()
     middle = weight @ places
     off = places - middle
-    scale = max(float(np.abs(off).max()), APART)
     about = total[3:] - np.cross(middle, total[:3])
     # forces -W A^T x with A their moments; (r x f) = skew(r) f
     skew = np.zeros((count, 3, 3))
@@ -47,7 +46,9 @@ def shared(total: Array, places: Array, weights: Array | None = None) -> Array:
     skew[:, 1, 0], skew[:, 1, 2] = off[:, 2], -off[:, 0]
     skew[:, 2, 0], skew[:, 2, 1] = -off[:, 1], off[:, 0]
     inertia = np.einsum("k,kij,klj->il", weight, skew, skew)
-    solved = np.linalg.pinv(inertia, rcond=(0.1 * APART / scale) ** 2) @ about
+    values, ways = np.linalg.eigh(inertia)
+    holds = values > max(APART**2 / 4, 1e-9 * float(values.max()))  # about the other ways forces have no lever
+    solved = ways[:, holds] @ ((ways[:, holds].T @ about) / values[holds])
     forces = weight[:, None] * (total[:3] + np.einsum("kji,j->ki", skew, solved))
     left = about - np.cross(off, forces).sum(axis=0)
     return np.concatenate([forces, weight[:, None] * left], axis=1)

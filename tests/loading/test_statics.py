@@ -34,6 +34,12 @@ def test_shares_add_up_to_the_whole(places: list[tuple[float, ...]], total: tupl
     np.testing.assert_allclose(again, np.array(total) * [1, 1, 1, 1000, 1000, 1000], rtol=1e-7, atol=1e-2)
 
 
+def test_places_on_one_spot_take_a_moment_as_moments() -> None:
+    found = shared(np.array([0.0, 0, -50, 0, 1000, 0]), np.array([[0.0, 0, 0.99999], [0.0, 0, 0.99999]]))
+    np.testing.assert_allclose(found.sum(axis=0), [0, 0, -50, 0, 1000, 0], atol=1e-9)
+    assert np.abs(found[:, :3]).max() <= 25.0
+
+
 def test_a_load_between_two_places_is_shared_by_the_lever() -> None:
     found = shared(wrench([0, 0, -100.0], [250.0, 0, 0]), np.array([[0.0, 0, 0], [1000.0, 0, 0]]))
     np.testing.assert_allclose(found[:, 2], [-75.0, -25.0], atol=1e-9)
