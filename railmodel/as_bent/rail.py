@@ -144,29 +144,32 @@ class Readings:
         moves = slopes(line, moving, spots, at) if spots else np.zeros((0, rail.columns.count, 3))
         flat, rows = table_rows(moving), _table_values(line.rows)
         pose = unknowns[len(rail.free) :]
+        nudge = turns(pose[:3]) if self.pose is not None else None
         k = 0
         for i, one in enumerate(self.taken):
             if one.kind == "distance":
                 apart = at[k + 1] - at[k]
                 values[i] = np.linalg.norm(apart)
                 by_table[i] = (moves[k + 1] - moves[k]) @ (apart / max(values[i], 1e-9))
-            elif one.kind == "table":
-                values[i], by_table[i], by_pose[i] = self._on_table(one.index, at[k], moves[k], pose)
+            elif nudge is not None and one.kind == "table":
+                values[i], by_table[i], by_pose[i] = self._on_table(one.index, at[k], moves[k], pose[3:], nudge)
             else:
                 values[i], by_table[i] = _in_table(one, line.rows, rows, flat)
             k += len(one.spots)
         slope = by_table[:, rail.free]
         return values, np.concatenate([slope, by_pose], axis=1) if self.pose is not None else slope
 
-    def _on_table(self, axis: int, at: Array, moves: Array, pose: Array) -> tuple[float, Array, Array]:
+    def _on_table(
+        self, axis: int, at: Array, moves: Array, moved: Array, nudge: tuple[Array, Array]
+    ) -> tuple[float, Array, Array]:
+        """One coordinate of a place on the table, with its derivatives by the bend table and by the tube's place."""
         assert self.pose is not None
-        turn, shift = self.pose
-        by_turn, whole = turns(pose[:3])
+        (turn, shift), (by_turn, whole) = self.pose, nudge
         laid = turn @ at
         by_pose = np.zeros(6)
-        by_pose[:3] = (by_turn @ laid)[:, axis]
+        by_pose[:3] = by_turn[:, axis] @ laid
         by_pose[3 + axis] = 1.0
-        return float((whole @ laid)[axis] + shift[axis] + pose[3 + axis]), moves @ (whole @ turn)[axis], by_pose
+        return float(whole[axis] @ laid + shift[axis] + moved[axis]), moves @ (whole[axis] @ turn), by_pose
 
 
 def turns(about: Array) -> tuple[Array, Array]:
