@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ DAY = date(2031, 2, 28)
 RACK = DEMOS / "hay_rack" / "hay_rack.yaml"
 
 
+@cache
 def frame_of(path: Path) -> Frame:
     return build_frame(read_job(path))
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -15,11 +16,12 @@ from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
 from railmodel.job.shop import Shop
 from railmodel.loading.quote import Quote, cents, quote
-from railmodel.loading.rates import FOR_PLATES, NEEDED
+from railmodel.loading.rates import FOR_PLATES, NEEDED, Rates, read_rates
 
 DAY = date(2031, 2, 28)
 
 
+@cache
 def frame_of(path: Path) -> Frame:
     return build_frame(read_job(path))
 
@@ -33,6 +35,12 @@ def with_rates(frame: Frame, **changes: float | str | None) -> Frame:
     assert frame.shop is not None
     rates = {key: value for key, value in (frame.shop.rates | changes).items() if value is not None}
     return with_shop(frame, rates=Shop.model_validate({"shop": "x", "units": "mm", "rates": rates}).rates)
+
+
+def read(frame: Frame, *, plates: bool, **changes: float | str | None) -> Rates:
+    shop = with_rates(frame, **changes).shop
+    assert shop is not None
+    return read_rates(shop, "shop.yaml", plates=plates)
 
 
 def amounts(found: Quote) -> dict[str, float]:
@@ -85,7 +93,7 @@ def test_plates_are_priced_by_weight_and_cut() -> None:
 @pytest.mark.parametrize("rate", [*NEEDED, *FOR_PLATES])
 def test_a_missing_rate_is_named(rate: str) -> None:
     with pytest.raises(InputError) as caught:
-        quote(with_rates(frame_of(TRAILER), **{rate: None}), DAY)
+        read(frame_of(TRAILER), plates=True, **{rate: None})
     what = (NEEDED | FOR_PLATES)[rate]
     assert caught.value.problems == (f"shop.yaml: rates: {rate} is missing; add {rate}: {what}",)
 
@@ -108,7 +116,7 @@ def test_all_missing_rates_are_named_at_once() -> None:
 )
 def test_a_rate_that_is_none_is_named(rates: dict[str, float | str], words: tuple[str, ...]) -> None:
     with pytest.raises(InputError) as caught:
-        quote(with_rates(frame_of(HAULER), **rates), DAY)
+        read(frame_of(HAULER), plates=False, **rates)
     (problem,) = caught.value.problems
     for word in words:
         assert word in problem
