@@ -4,6 +4,7 @@ import json
 import os
 import random
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -11,6 +12,7 @@ import time
 from pathlib import Path
 
 import httpx
+from commands import run
 from live import ROOT, Z, running, small_job
 
 KILLS = 50 if os.environ.get("CI") == "true" else 6
@@ -169,3 +171,18 @@ def test_started_without_a_job_it_offers_some_and_opens_one(tmp_path: Path) -> N
         assert live.state()["job"]["folder"] == str(tmp_path / "demo_jobs" / "lake_trailer")
         with running(None, cwd=tmp_path) as second:
             assert second.http.post("api/open", json={"demo": "lake_trailer"}).json() == {"url": live.address}
+
+
+def test_a_job_that_does_not_read_is_a_sentence_and_no_page(tmp_path: Path) -> None:
+    assert "no such file" in run("open", tmp_path / "none.yaml", "--no-browser").sentence
+    (tmp_path / "bad.yaml").write_text("job: [\n")
+    assert "not readable as YAML" in run("open", tmp_path / "bad.yaml", "--no-browser").sentence
+
+
+def test_a_port_that_is_taken_is_a_sentence(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        said = run("open", small_job(tmp_path), "--no-browser", "--port", port).sentence
+    assert said.startswith(f"--port: {port} cannot be had")
