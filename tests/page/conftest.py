@@ -48,9 +48,9 @@ def hauler_page(hauler: Frame, tmp_path_factory: pytest.TempPathFactory) -> Path
     return path
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def cart(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    """The live page of the small job, to be edited."""
+    """The live page of the small job, to be edited; every test leaves the job as it was."""
     with running(small_job(tmp_path_factory.mktemp("cart"))) as served:
         yield served
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import Opened, visited
+from browser import PHONE, Opened, visited
 from live import JOB, Running, running, small_job
 from playwright.sync_api import Browser
 
@@ -148,8 +148,13 @@ def test_the_state_of_the_file_is_said(browser: Browser, loose: Running) -> None
         saved(loose)
 
 
-def test_from_nothing_a_starter_a_demo_and_recent_jobs_are_offered(browser: Browser, tmp_path: Path) -> None:
-    with running(None, cwd=tmp_path) as served, visited(browser, served.address) as (shown,):
+def test_from_nothing_a_starter_a_demo_and_recent_jobs_are_offered(
+    browser: Browser, axe: str, tmp_path: Path
+) -> None:
+    with running(None, cwd=tmp_path) as served, visited(browser, served.address, **PHONE) as (shown,):
+        assert shown.page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
+        shown.page.evaluate(axe)
+        assert [one["id"] for one in shown.page.evaluate("axe.run()")["violations"]] == []
         assert shown.page.get_by_role("heading", name="Which job?").is_visible()
         demos: Any = shown.page.locator("#demos .job")
         assert "Hillside hauler" in demos.all_inner_texts()
@@ -168,3 +173,25 @@ def test_from_nothing_a_starter_a_demo_and_recent_jobs_are_offered(browser: Brow
         assert shown.page.locator("#recent .job").all_inner_texts() == ["meadow"]
         shown.page.locator("#recent .job").click()
         shown.page.locator("#name").get_by_text("Meadow cart").wait_for()
+
+
+def test_another_machine_types_the_code_and_may_only_look(browser: Browser, axe: str, tmp_path: Path) -> None:
+    with running(small_job(tmp_path), "--lan") as served:
+        words = served.lines[1].split()
+        port, code = words[words.index("code") - 1].rsplit(":", 1)[1].strip("/"), words[-1]
+        with visited(browser, f"http://127.0.0.1:{port}/") as (shown,):
+            assert shown.page.get_by_role("heading", name="The code, please").is_visible()
+            shown.page.evaluate(axe)
+            assert [one["id"] for one in shown.page.evaluate("axe.run()")["violations"]] == []
+            shown.page.get_by_label("Code").fill("000000" if code != "000000" else "000001")
+            press(shown, "Open")
+            shown.until("document.getElementById('says').textContent.startsWith('✗')")
+            shown.page.get_by_label("Code").fill(code)
+            shown.page.get_by_label("Code").press("Enter")
+            shown.page.locator("#readonly").wait_for()
+            shown.ready().until("page.three.changed > 0")
+            assert shown.page.locator("#form input:enabled, #form select:enabled, #form button").count() == 0
+            assert shown.page.locator(".handle").count() == 0
+            shown.page.get_by_role("link", name="Next bend").first.click()
+            shown.ready()
+            assert shown.page.get_by_role("heading", name="Next bend").is_visible()
