@@ -123,6 +123,7 @@ LOOSE = LADDER[: LADDER.index("crossmembers:")] + LADDER[LADDER.index("fit_point
         (LOADS.replace("at: [rear foot]", "at: [rare foot]"), LADDER, ("rare foot", 'did you mean "rear foot"?')),
         (LOADS.replace("[1500, 400, 550]", "[1500, 400, 900]"), LADDER, ("no tube", "rail right", "350.0 mm away")),
         (LOADS.replace("[[1500, 400, 550], [1500, -400, 550]]", "[bumper]"), LADDER, ("bumper", "front cross")),
+        (LOADS.replace("[1500, -400, 550]]", "rail]"), LADDER, ("places and whole parts together",)),
         (f"loads:\n{SUPPORTS}{ON_BED}".replace("x: [500, 2500]", "x: [4000, 5000]"), LADDER,
          ("runs from X 0.0 mm to 3000.0 mm", "4000.0 mm and 5000.0 mm")),
         (f"{LOADS}  cases: {{torsion: 500 N m}}\n",
@@ -175,3 +176,26 @@ def test_a_tube_of_no_known_grade_has_no_share_of_yield(tmp_path: Path) -> None:
     screening = carry(ladder(tmp_path, LOADS, LADDER.replace(", grade: S355", "")))
     rails = [part for part in screening.results[0].parts if part.place.label.startswith("rail")]
     assert [part.share for part in rails] == [None, None]
+
+
+def test_a_tube_that_stands_against_another_holds_as_a_crossmember_does(tmp_path: Path) -> None:
+    """The same two tubes as parts whose ends touch the rails' inner faces; nothing else says that they are joined."""
+    stiff = []
+    cross = "  - {name: tie X, tube: cross, points: [[X, -375, 500], [X, 375, 500]]}\n"
+    begin, end = LADDER.index("crossmembers:"), LADDER.index("fit_points:")
+    touching = LADDER[:begin] + "".join(cross.replace("X", x) for x in ("200", "2800")) + LADDER[end:]
+    for name, head in (("members", LADDER), ("touching", touching)):
+        (tmp_path / name).mkdir()
+        screening = carry(ladder(tmp_path / name, LOADS, head))
+        assert screening.stiffness is not None
+        assert screening.loose == ()
+        stiff.append(screening.stiffness)
+    assert stiff[1] == pytest.approx(stiff[0], rel=1e-6)
+
+
+def test_a_load_to_one_side_works_that_side_harder(tmp_path: Path) -> None:
+    aside = LOADS.replace("at: [1500, 0, 600]", "at: [1500, 200, 600]")
+    (static,) = carry(ladder(tmp_path, aside)).results
+    stress = {part.place.label: part.stress for part in static.parts}
+    assert stress["rail right"] > 1.5 * stress["rail left"]
+    assert sum(reaction.roll for reaction in static.reactions) == pytest.approx(200 * GRAVITY * 200, rel=1e-9)
