@@ -352,10 +352,24 @@ class View {
   }
 }
 
-export function create(host, options = {}) {
+// whether pictures are drawn by the processor, where smooth edges cost more than all else
+function slow(renderer) {
+  const gl = renderer.getContext();
+  const told = gl.getExtension('WEBGL_debug_renderer_info');
+  return told !== null && /swiftshader|llvmpipe|software/i.test(gl.getParameter(told.UNMASKED_RENDERER_WEBGL));
+}
+
+// quick: where the picture follows a person's typing, and must not keep them waiting
+export function create(host, { quick = false, ...options } = {}) {
   let renderer;
+  const made = (antialias) => new WebGLRenderer({ antialias, alpha: true, powerPreference: 'low-power' });
   try {
-    renderer = new WebGLRenderer({ antialias: true, alpha: true, powerPreference: 'low-power' });
+    renderer = made(true);
+    if (quick && slow(renderer)) {
+      renderer.dispose();
+      renderer.forceContextLoss();
+      renderer = made(false);
+    }
   } catch {
     return null;
   }

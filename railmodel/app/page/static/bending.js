@@ -94,7 +94,7 @@ export class Bending {
     this.says.replaceChildren(make('span', { class: data.ok ? 'good' : 'bad' }, data.ok ? `✓ Nothing is touched.${least}` : `✗ The tube touches something.${least}`), ...data.not_checked.flatMap((words) => [make('br'), `Not rehearsed: ${words}`]));
     this.steps.replaceChildren(...data.steps.map((step, i) => make('li', {}, button([make('span', {}, step.name), make('span', { class: step.gap !== null && step.gap < 0 ? 'bad n' : 'n' },
       step.gap === null ? '–' : `${step.gap < 0 ? '✗ ' : ''}${withUnit(step.gap, data.unit)}`)], () => this.to(i), { class: 'step' }))));
-    if (!this.view) this.view = RailView.create(this.host, { unit: data.unit, what: 'bender', onLost: () => { this.view = null; } });
+    if (!this.view) this.view = RailView.create(this.host, { quick: true, unit: data.unit, what: 'bender', onLost: () => { this.view = null; } });
     if (this.view) {
       this.solids = data.machine.solids.map(solid);
       const extent = data.steps.filter(({ bend }) => bend !== null).flatMap(({ frames }) => [frames[0], frames[frames.length - 1]].flatMap(({ points }) => Array.from(points)));

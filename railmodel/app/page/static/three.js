@@ -18,7 +18,7 @@ export class Three {
 
   start(state) {
     this.host.hidden = false;
-    this.view = RailView.create(this.host, { unit: state.unit, onLost: () => this.lost(), onPick: (id) => this.picked(id) });
+    this.view = RailView.create(this.host, { quick: true, unit: state.unit, onLost: () => this.lost(), onPick: (id) => this.picked(id) });
     if (!this.view) this.lost();
     else this.view.setCamera('pictorial');
   }
