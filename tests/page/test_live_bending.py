@@ -1,14 +1,17 @@
 """The rehearsal and the next bend: what stands there is what the plan says, and where one was is not forgotten."""
 
 import json
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from browser import PHONE, Opened, visited
 from commands import HAULER, run
-from live import Running
+from live import Running, running
 from playwright.sync_api import Browser
+
+from railmodel.job.starter import write_starter
 
 AWAKE = """
 window.asked = 0;
@@ -149,3 +152,15 @@ def test_a_count_begun_on_another_shape_starts_anew_and_says_so(browser: Browser
         shown.until("document.getElementById('card').textContent.includes('the count starts anew')")
         assert shown.page.evaluate("document.documentElement.dataset.bend") == "0"
         assert cart.http.post("api/undo", json={"rev": rev + 1}).status_code == 200
+
+
+def test_where_no_bender_is_known_the_plan_alone_leads_from_bend_to_bend(browser: Browser, tmp_path: Path) -> None:
+    path = tmp_path / "cart.yaml"
+    write_starter(path)
+    with running(path) as served, visited(browser, f"{served.address}bend", **PHONE) as (shown,):
+        shown.until("document.documentElement.dataset.bend === '0'")
+        found = facts(shown, "#card")
+        assert found["Face on the die"] == "top"
+        assert found["Finished angle"] == "14.0°"
+        shown.page.locator("#next").tap()
+        assert shown.page.locator("#card h2").inner_text() == "Bend 2 of 2"

@@ -62,8 +62,21 @@ async function load() {
       if (question !== asked) return;
     }
   } catch (error) {
-    if (question === asked) card.replaceChildren(make('p', { class: 'bad' }, `✗ ${error.message}`));
+    if (question !== asked) return;
+    data = planned(part, hand);
+    if (data) draw();
+    else card.replaceChildren(make('p', { class: 'bad' }, `✗ ${error.message}`));
   }
+}
+
+// where the shop says too little of its bender for a rehearsal, the plan alone has the orders; nothing while it is not there
+function planned(part, hand) {
+  const { answer } = store.state.plan;
+  const own = answer && answer.parts.find((one) => one.part === part && one.hand === hand && one.steps.length);
+  return own ? {
+    key: JSON.stringify(own.steps), unit: answer.units.length, seen: answer.turns.replace(/^as seen /, ''), leading_end: own.leading_end,
+    steps: own.steps.map((order) => ({ kind: 'bend', bend: order.bend, order })),
+  } : null;
 }
 
 function draw() {
@@ -136,7 +149,7 @@ let rev = null;
 store.on('state', (state) => {
   by('job').textContent = `${state.job.name}${state.job.revision ? `, revision ${state.job.revision}` : ''}`;
   choices(state);
-  if (state.rev !== rev) load();
+  if (state.rev !== rev || !data) load();
   else if (data) draw();
   rev = state.rev;
 });

@@ -82,10 +82,10 @@ export class Three {
     const mm = (at) => at.map((value) => value * state.unit_mm);
     const near = gaps(state).filter(({ kind, shape }) => kind === 'bad' && !this.instead.some((one) => one.shape === shape)).map(({ shape }) => shape);
     const bad = new Set([...near, ...this.instead.filter(({ kind }) => kind === 'bad').map(({ shape }) => shape)]);
-    view.setShapes(this.veiled ? [] : this.shapes, state.shapes.filter(({ name }) => bad.has(name)).map(({ id }) => id));
+    view.setShapes(this.shapes, state.shapes.filter(({ name }) => bad.has(name)).map(({ id }) => id));
     const moved = new Set(this.instead.map(({ shape }) => shape));
     const still = gaps(state).filter(({ shape }) => !moved.has(shape)).map((gap) => ({ ...gap, from: mm(gap.from), to: mm(gap.to) }));
-    view.setGaps(this.veiled ? [] : [...this.instead, ...still]);
+    view.setGaps([...this.instead, ...still]);
     view.setHighlights(highlights(state).map((one) => ({ ...one, at: mm(one.at) })));
     view.setPoints(points(state).map((one) => ({ ...one, at: mm(one.at) })));
   }
