@@ -145,6 +145,22 @@ def differences(manifest: Manifest, folder: Path) -> list[Difference]:
     return found + [Difference(name, "extra") for name in sorted(_names(folder)) if name not in known]
 
 
+def unchanged(folder: Path, job_file: Path) -> set[str]:
+    """Files that the last build of a job left in a folder and that are as they were written; none without a manifest.
+
+    Args:
+        folder: an output folder.
+        job_file: the job file; files made from another one do not count.
+    """
+    try:
+        manifest = read_manifest(folder)
+    except InputError:
+        return set()
+    if manifest.job_file is None or manifest.job_file != _way(folder, job_file):
+        return set()
+    return {one.file for one in manifest.files} - {one.file for one in differences(manifest, folder)}
+
+
 def write_index(frame: Frame, folder: Path, written: Sequence[tuple[Path, str]], troubles: Sequence[str]) -> None:
     """Write `index.html`: every file, what it is, and what could not be written.
 

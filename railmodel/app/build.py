@@ -50,10 +50,17 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What became of a step: written, or why not."""
+    """What became of a step: written, or why not.
+
+    Args:
+        step: the step.
+        problem: why its file was not written; None where it was.
+        removed: files of the last build that went with it, as paths in the folder.
+    """
 
     step: Step
     problem: str | None = None
+    removed: tuple[str, ...] = ()
 
 
 def plan_build(frame: Frame, findings: Sequence[Finding], *, dxf: DxfVersion, keep_clear: bool = False) -> list[Step]:

@@ -297,6 +297,8 @@ def build(
     problems = [outcome for outcome in outcomes if outcome.problem]
     for outcome in problems:
         typer.echo(f"not written: {outcome.step.path} ({outcome.step.what}): {outcome.problem}", err=True)
+    for name in (name for outcome in outcomes for name in outcome.removed):
+        typer.echo(f"removed: {name}, of the last build; this one does not make it")
     typer.echo(f"{len(outcomes) - len(problems)} files in {out}")
     _end(findings, failed=bool(problems))
 

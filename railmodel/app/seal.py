@@ -10,7 +10,9 @@ from railmodel.frame import Frame
 def sealed(outcomes: Iterable[Outcome], frame: Frame, out: Path, job_file: Path) -> Iterator[Outcome]:
     """Pass outcomes on, then write index and manifest of what was written.
 
-    An older manifest goes as soon as the first file is new: a build that is broken off leaves none.
+    An older manifest goes as soon as the first file is new: a build that is broken off leaves none. With it go, once
+    all is written, the files that the last build of the same job made and this one does not (of a part that was
+    renamed or can no longer be made), where nobody has changed them: nothing old is left to cut or bend from.
 
     Args:
         outcomes: of the build's steps, in the order they come.
@@ -18,10 +20,11 @@ def sealed(outcomes: Iterable[Outcome], frame: Frame, out: Path, job_file: Path)
         out: the output folder.
         job_file: the job file.
     """
-    from exporters.manifest import INDEX, MANIFEST, manifest_of, write_index, write_manifest
+    from exporters.manifest import INDEX, MANIFEST, manifest_of, unchanged, write_index, write_manifest
 
     written: list[tuple[Path, str]] = []
     troubles: list[str] = []
+    before = unchanged(out, job_file)
     for outcome in outcomes:
         (out / MANIFEST).unlink(missing_ok=True)
         if outcome.problem is None:
@@ -38,9 +41,12 @@ def sealed(outcomes: Iterable[Outcome], frame: Frame, out: Path, job_file: Path)
         write_manifest(manifest_of(frame, path.parent, listed, job_file), path.parent)
 
     what = "list of the files"
-    for step in (
-        Step(path=Path(INDEX), what=what, write=index),
-        Step(path=Path(MANIFEST), what="SHA-256 of the files, for verify", write=manifest),
+    old = tuple(sorted(before - {INDEX, *(path.as_posix() for path, _ in written)}))
+    for name in old:
+        (out / name).unlink(missing_ok=True)
+    for step, removed in (
+        (Step(path=Path(INDEX), what=what, write=index), ()),
+        (Step(path=Path(MANIFEST), what="SHA-256 of the files, for verify", write=manifest), old),
     ):
         step.write(out / step.path)
-        yield Outcome(step=step)
+        yield Outcome(step=step, removed=removed)

@@ -105,6 +105,17 @@ def test_a_second_build_writes_over_the_first(job: Path, tmp_path: Path) -> None
     assert (out / "mine.txt").read_text() == "a file of the builder's own"
 
 
+def test_files_of_a_part_that_was_renamed_go_with_the_next_build(job: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert run("build", job, "--out", out).status == 0
+    job.write_text(job.read_text().replace("name: tie", "name: brace"))
+    ran = run("build", job, "--out", out)
+    assert ran.status == 0
+    assert "removed: cnc/tie.step, of the last build; this one does not make it" in ran.out.splitlines()
+    assert not [name for name in written(out) if "tie" in name]
+    assert run("verify", out).status == 0
+
+
 def test_a_part_that_makes_no_solid_is_named_and_the_rest_is_written(
     job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

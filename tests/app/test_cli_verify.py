@@ -176,7 +176,29 @@ def test_what_could_not_be_written_is_in_the_index_and_not_in_the_manifest(
     assert "floor/a.txt (a file): bends &lt;tighter&gt; than the tube" in (out / "index.html").read_text()
     manifest = json.loads((out / "manifest.json").read_text())
     assert {one["file"] for one in manifest["files"]} == {"cnc/b.csv", "check.json", "index.html"}
-    assert "extra: floor/a.txt is not from this build" in run("verify", out).out
+    assert not (out / "floor" / "a.txt").exists()  # the one of the build before
+    assert run("verify", out).status == 0
+
+
+def test_what_the_last_build_left_goes_unless_somebody_changed_it(out: Path, job: Path, frame: Frame) -> None:
+    (out / "mine.txt").write_text("a file of the builder's own")
+    (out / "check.json").write_text("noted on")
+    steps = [Step(path=name, what="a file", write=lambda path: None) for name in WORDS]
+    (out / "cnc" / "b_2.csv").write_text("two")
+    renamed = Outcome(step=Step(path=Path("cnc", "b_2.csv"), what="a file", write=lambda path: None))
+    found = list(sealed([Outcome(step=steps[0], problem="folds through itself"), renamed], frame, out, job))
+    assert [name for outcome in found for name in outcome.removed] == ["cnc/b.csv", "floor/a.txt"]
+    there = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()}
+    assert there == {"cnc/b_2.csv", "check.json", "index.html", "manifest.json", "mine.txt"}
+
+
+def test_what_another_job_left_in_the_folder_stays(out: Path, job: Path, frame: Frame) -> None:
+    other = job.with_name("other.yaml")
+    other.write_text(job.read_text())
+    step = Step(path=Path("floor", "a.txt"), what="a file", write=lambda path: None)
+    found = list(sealed([Outcome(step=step)], frame, out, other))
+    assert [name for outcome in found for name in outcome.removed] == []
+    assert "extra: cnc/b.csv is not from this build" in run("verify", out).out
 
 
 def test_the_same_job_gives_the_same_manifest_and_index(out: Path, job: Path, frame: Frame) -> None:
