@@ -4,6 +4,10 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
+_LONGEST = 60
+_LAST = 12
+"""A last word of at most so many characters stays when a name is cut: it is where a part's hand stands."""
+
 _RESERVED = {"con", "prn", "aux", "nul", *(f"com{i}" for i in range(10)), *(f"lpt{i}" for i in range(10))}
 
 
@@ -15,8 +19,17 @@ def file_stem(text: str, fallback: str = "part") -> str:
     """
     split = unicodedata.normalize("NFKD", text).replace("\N{FRACTION SLASH}", "/")
     plain = split.encode("ascii", "ignore").decode().lower()
-    stem = re.sub(r"[^a-z0-9]+", "_", plain).strip("_")[:60].strip("_") or fallback
+    stem = _cut(re.sub(r"[^a-z0-9]+", "_", plain).strip("_")) or fallback
     return f"{stem}_" if stem in _RESERVED else stem
+
+
+def _cut(stem: str) -> str:
+    """At most so many characters of a stem, its last word among them."""
+    if len(stem) <= _LONGEST:
+        return stem
+    _, between, last = stem.rpartition("_")
+    end = between + last if between and len(last) <= _LAST else ""
+    return stem[: _LONGEST - len(end)].strip("_") + end
 
 
 def unique_stems(texts: Iterable[str]) -> list[str]:

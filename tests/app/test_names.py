@@ -43,6 +43,15 @@ def test_worked_names(text: str, stem: str) -> None:
     assert file_stem(text) == stem
 
 
+def test_a_long_name_keeps_its_last_word_so_that_the_hands_of_a_pair_are_told_apart() -> None:
+    name = "a rail whose name somebody typed in while thinking of something else entirely"
+    right, left = unique_stems([f"{name} right", f"{name} left"])
+    assert right == "a_rail_whose_name_somebody_typed_in_while_thinking_of_right"
+    assert left == "a_rail_whose_name_somebody_typed_in_while_thinking_of_s_left"
+    assert file_stem("x" * 70 + " right") == "x" * 54 + "_right"
+    assert file_stem("x " + "y" * 80) == "x_" + "y" * 58
+
+
 def test_the_number_added_never_makes_another_name() -> None:
     assert unique_stems(["a", "a_2", "a", "a"]) == ["a", "a_2", "a_3", "a_4"]
 
