@@ -322,12 +322,13 @@ class View {
     if (this.asked) return;
     this.asked = true;
     requestAnimationFrame(() => {
-      this.asked = false;
-      if (this.renderer) this.render();
+      if (this.asked && this.renderer) this.render();
     });
   }
 
+  // draws what was asked for; called from outside, it does not wait for the screen's next picture
   render() {
+    this.asked = false;
     const style = getComputedStyle(this.host);
     this.parts.paint((name) => style.getPropertyValue(`--rv-${name}`).trim() || '#888');
     this.place();

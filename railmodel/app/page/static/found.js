@@ -89,7 +89,7 @@ export class Found {
 
   gaps(now) {
     if (!now.shapes.length) return [make('p', { class: 'quiet' }, 'The job names nothing to keep clear of.')];
-    if (!now.checks.answer) return [make('p', { class: 'quiet' }, 'Being worked out …')];
+    if (!now.checks.answer || !now.checks.answer.gaps) return [make('p', { class: 'quiet' }, 'Being worked out …')];
     const rows = tightest(now).map((one) => {
       const at = travel(one.at, now.unit);
       const pick = make('button', { type: 'button', class: 'finding', onclick: () => this.pick({ at: one.where, badge: length(one.gap, now.unit), level: one.ok ? 'note' : 'stop', words: gapWords(one, now.unit) }) }, name(one.shape), make('span', { class: 'show' }, ' show'));

@@ -45,7 +45,8 @@ const solve = new Solve(store, three);
 const files = new Files(store);
 const bending = new Bending(store);
 const outside = new Outside(store);
-const views = [three, form, ...flats, found, travel, solve, files, bending, outside];
+const first = [form, three];
+const later = [...flats, found, travel, solve, files, bending, outside];
 
 // the corner that a person is typing at is marked in the flat views
 function mark(at) {
@@ -123,7 +124,12 @@ addEventListener('hashchange', route);
 
 store.on('state', (state) => {
   head(state);
-  views.forEach((view) => view.update(state));
+  first.forEach((view) => view.update(state));
+  const moving = flats.some((flat) => flat.host.contains(document.activeElement));
+  if (moving) flats.forEach((flat) => flat.update(state));
+  three.then(() => {
+    if (state === store.state) later.forEach((view) => (moving && flats.includes(view)) || view.update(state));
+  });
 });
 store.on('saved', saved);
 store.on('work', (work) => {

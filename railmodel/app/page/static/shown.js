@@ -53,7 +53,7 @@ function merged(all) {
 // the part that comes nearest to each shape, measured against the gap wanted; the tightest first
 export function tightest(state) {
   const best = new Map();
-  for (const one of state.checks.answer ? state.checks.answer.gaps : []) {
+  for (const one of (state.checks.answer && state.checks.answer.gaps) || []) { // none yet while they are worked out
     const seen = best.get(one.shape);
     if (!seen || one.gap - one.needs < seen.gap - seen.needs) best.set(one.shape, one);
   }

@@ -11,6 +11,7 @@ export class Three {
     this.meshes = new Map(); // from a key to its buffers
     this.busy = false;
     this.wanted = null;
+    this.after = [];
     this.view = null;
     this.instead = []; // gaps at a position of travel, instead of the least ones of these shapes
     this.changed = 0; // how many times a new shape was put on the screen
@@ -43,7 +44,14 @@ export class Three {
       }
     } finally {
       this.busy = false;
+      this.after.splice(0).forEach((act) => act());
     }
+  }
+
+  // does something once the newest shape is on the screen
+  then(act) {
+    if (this.busy) this.after.push(act);
+    else act();
   }
 
   unpack(data) {
@@ -73,6 +81,7 @@ export class Three {
     this.solved = kept.filter(({ kind, id }) => kind === 'solved' || id.startsWith('solved ')).map(given);
     this.marks();
     this.layers();
+    if (this.view.frames) this.view.render(); // a person waits for it
     this.changed += 1;
   }
 
