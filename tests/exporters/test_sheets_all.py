@@ -26,6 +26,7 @@ from papers import (
     job_of,
     written,
 )
+from pypdfium2 import raw
 
 from exporters.sheets.typeset import TEMPLATES, inert
 from railmodel.bending.cautions import FIRST, NO_CERTIFICATE
@@ -97,6 +98,47 @@ def test_a_job_text_is_shown_as_it_is_and_never_read_as_markup(paper: str, tmp_p
     content = (tmp_path / f"{paper}.pdf").read_bytes()
     for name in (b"/URI", b"/JavaScript", b"/JS", b"/Launch", b"/EmbeddedFile", b"/OpenAction", b"/AA"):
         assert name not in content
+
+
+TWELVE = """\
+job: Twelve bends
+revision: C
+units: in
+shop: {shop}
+tubes: {{main: {{height: 3, width: 2, wall: 3/16, corner: 3/8}}}}
+parts:
+- name: rail that snakes
+  tube: main
+  hand: pair
+  start: {{at: [0, 15, 0]}}
+  path:
+  - straight: 20
+{bends}
+"""
+
+
+def test_a_second_page_of_a_part_says_whose_it_is_and_heads_stand_clear_of_their_rule(tmp_path: Path) -> None:
+    bends = "".join(
+        f"  - {{bend: {{toward: {'top' if i % 2 else 'bottom'}, angle: 20, die: hard 7}}}}\n  - straight: 12\n"
+        for i in range(12)
+    )
+    job = job_of(tmp_path, TWELVE.format(shop=HAULER.parent.parent / "shop.yaml", bends=bends))
+    pages = written("inspection", job, tmp_path)
+    assert len(pages) == 4
+    for page, hand in zip(pages, ("right", "right", "left", "left"), strict=True):
+        letters = [letter for letter in page.letters if letter.box[1] > page.size[1] - 40]
+        head = "".join(letter.text for letter in letters)
+        assert head.startswith("Inspectionrecord")
+        assert "Twelvebends" in head
+        whose = f"railthatsnakes,{hand}hand,continued"
+        assert (whose in head) == (page in (pages[1], pages[3]))
+        low = min(letter.box[1] for letter in letters)
+        rules = [
+            box for box in (path.get_bounds() for path in page.page.get_objects([raw.FPDF_PAGEOBJ_PATH]))
+            if box[1] > page.size[1] - 45 and box[2] - box[0] > 400
+        ]  # fmt: skip
+        assert rules
+        assert all(box[3] < low for box in rules)
 
 
 def test_unseen_characters_are_shown_and_long_words_may_break() -> None:
