@@ -86,7 +86,7 @@ function draw() {
   const changed = had.key !== null && had.key !== data.key && had.done > 0;
   const done = had.key === data.key ? Math.min(had.done, all.length) : 0;
   const answer = store.state.checks.answer;
-  stops = (answer ? answer.findings : store.state.quick.findings).filter((one) => one.level === 'stop' && one.part === part && (!one.hand || one.hand === hand));
+  stops = ((answer && answer.findings) || store.state.quick.findings).filter((one) => one.level === 'stop' && one.part === part && (!one.hand || one.hand === hand));
   by('dots').replaceChildren(...all.map((_, i) => make('li', { class: i < done ? 'made' : i === done ? 'now' : '', 'aria-current': i === done ? 'step' : null }, `${i + 1}`, make('span', { class: 'unseen' }, i < done ? ' made' : ''))));
   const told = done < all.length ? next(all[done], done, all.length) : finished(all.length);
   const warn = changed ? make('p', { class: 'bad' }, '! The job was changed since this tube was begun; the count starts anew. Measure the tube before you go on.') : null;
