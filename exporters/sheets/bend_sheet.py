@@ -140,7 +140,7 @@ def _tooling(frame: Frame, marks: MarkOut) -> list[str]:
 
 
 def _tool_words(frame: Frame, die: str | None, radius: float) -> str:
-    return f"radius {frame.say(radius)} (no die named)" if die is None else f"die {die}"
+    return f"radius {frame.say(radius)}" if die is None else f"die {die}"
 
 
 def _untested(frame: Frame, plan: PartPlan) -> list[str]:
@@ -171,7 +171,8 @@ def _seam(part: PartPlan) -> str:
 def _dies(frame: Frame, marks: MarkOut) -> str:
     """The dies in the order they are put on."""
     names = [tooling.removeprefix("die ") for tooling in _tooling(frame, marks)]
-    return ", then ".join(name for name, _ in groupby(names)) or "none: nothing is bent"
+    said = ", then ".join(name for name, _ in groupby(names)) or "none: nothing is bent"
+    return said if all(bend.bend.die for bend in marks.bends) else f"{said}; no die named where a radius stands"
 
 
 def _trims(frame: Frame, marks: MarkOut) -> str:

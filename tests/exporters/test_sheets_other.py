@@ -117,7 +117,10 @@ def test_a_job_without_a_shop_lists_the_lengths_to_lay_out(tmp_path: Path) -> No
     (page,) = written("cut list", job, tmp_path)
     assert "lists no sticks of this tube" in page.text
     assert "wandering rail right" in page.text
-    assert len(written("bend sheets", job, tmp_path)) == 2
+    sheets = written("bend sheets", job, tmp_path)
+    assert len(sheets) == 2
+    assert "Change to radius 5.000 in. Turn" in sheets[0].text
+    assert "then radius 5.000 in; no die named where a radius stands" in sheets[0].text
     assert "no die named" in written("set-up cards", job, tmp_path)[0].text
 
 
