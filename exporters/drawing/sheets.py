@@ -223,7 +223,7 @@ def _stacked(unit: Unit, side: Figure, plan: Figure, room: Rect) -> tuple[Laid, 
     The plan stands over the side view where inches are used (third angle), under it otherwise (first angle).
     """
     upper, lower = (plan, side) if unit == "in" else (side, plan)
-    boxes = upper.box, lower.box
+    boxes = _named(upper), _named(lower)
     left, right = min(box.left for box in boxes), max(box.right for box in boxes)
     tall = sum(box.high - box.low + _TITLE for box in boxes)
     spare = room.high - room.low - tall - _GAP
@@ -259,7 +259,7 @@ def _picture(frame: Frame, drawn: Sequence[Drawn], rooms: Sequence[Rect], most: 
         work = Work(frame, PICTORIAL, scale)
         work.draw(*on_paper(drawn, scale))
         part_names(work)
-        box = work.figure.box if work.marks else bare
+        box = _named(work.figure) if work.marks else bare
         for room, wide, tall in fits:
             if box.right - box.left <= wide and box.high - box.low <= tall:
                 x = (room.left + room.right) / 2 - (box.left + box.right) / 2
@@ -310,6 +310,13 @@ def _name(laid: Laid) -> list[Text]:
         note = f"{laid.figure.left_out} angles and radii in the table only"
         said.append(Text(note, (x, low - 9.2), TEXT, "LABEL", "centre"))
     return said
+
+
+def _named(figure: Figure) -> Rect:
+    """What a view takes up, as wide at the least as its name."""
+    box, at = figure.box, Laid(figure, (0.0, 0.0))
+    names = [box_of(text) for text in _name(at)]
+    return Rect(min(box.left, *(n.left for n in names)), box.low, max(box.right, *(n.right for n in names)), box.high)
 
 
 def _frame_of_sheet(frame: Frame, size: Sequence[float], sheet: str, scale: float, views: str) -> list[Mark]:

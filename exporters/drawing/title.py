@@ -74,7 +74,9 @@ def tubes(frame: Frame) -> list[str]:
         size = part.section
         grade = f", {part.grade}" if part.grade else ""
         found.append(
-            f"{name}: {say(size.height)} high x {say(size.width)} wide x {say(size.wall)} wall, "
+            f"{name}: {say(size.height)} diameter x {say(size.wall)} wall, round{grade}"
+            if size.round
+            else f"{name}: {say(size.height)} high x {say(size.width)} wide x {say(size.wall)} wall, "
             f"corner {say(size.corner)}{grade}"
         )
     return found

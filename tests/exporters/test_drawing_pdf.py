@@ -73,6 +73,32 @@ def test_no_letter_lies_on_another(folder, job):
             assert [(letters[i].text, letters[k].text) for k in near] == []
 
 
+NARROW = """\
+job: Roll hoop stub
+units: in
+tubes:
+  main: {height: 3, width: 2, wall: 3/16}
+  tie: {diameter: 1 3/4, wall: 1/8}
+parts:
+- {name: rail, tube: main, hand: pair, points: [[0, 15, 0], {at: [8, 15, 0], radius: 5}, [10, 15, 40]]}
+crossmembers:
+- {name: tie, tube: tie, between: [rail], x: 3}
+"""
+
+
+def test_names_of_views_narrower_than_they_are_keep_inside_the_border_and_round_tube_is_called_round(tmp_path):
+    frame = frame_at(job_of(tmp_path, NARROW))
+    made = make_drawing(frame)
+    _, width, height = PAPER[frame.unit]
+    path = tmp_path / "drawing.pdf"
+    path.write_bytes(drawing_pdf(made))
+    inside = Rect(9.5 * MM, 9.5 * MM, (width - 9.5) * MM, (height - 9.5) * MM)
+    for page in pages_of(path):
+        assert [letter for letter in page.letters if not Rect(*letter.box).within(inside)] == []
+        assert "tie:1.75diameterx0.125wall,round" in page.solid
+        assert "1.75high" not in page.solid
+
+
 def test_letters_have_the_width_the_drawing_reckons_with(folder):
     """Heights are those of capitals: 2.5 mm, within the tenth by which fonts differ."""
     page = printed(folder, HAULER)[0]
