@@ -42,6 +42,14 @@ export class Field {
     return all;
   }
 
+  // what may be chosen has changed
+  offer() {
+    if (this.node.kind !== 'choice') return;
+    const { value } = this.input;
+    this.input.replaceChildren(...this.choices(value));
+    this.input.value = value;
+  }
+
   listen() {
     const chosen = this.node.kind === 'choice' || this.node.kind === 'flag';
     this.input.addEventListener('focus', () => {

@@ -50,7 +50,10 @@ export class Form {
 
   update(state) {
     this.state = state;
-    const common = JSON.stringify([state.choices, state.unit, state.readonly]);
+    const common = JSON.stringify([state.unit, state.readonly]);
+    const choices = JSON.stringify(state.choices);
+    if (choices !== this.offered) this.fields.forEach((field) => field.offer());
+    this.offered = choices;
     for (const group of this.groups) {
       const data = valueAt(state.written, group.at);
       const drawn = common + JSON.stringify(group.at.length ? bones(data) : [bones(data.templates), bones(data.nesting)]);
