@@ -117,13 +117,23 @@ parts:
 """
 
 
-def test_a_second_page_of_a_part_says_whose_it_is_and_heads_stand_clear_of_their_rule(tmp_path: Path) -> None:
+def twelve_bends(folder: Path) -> Path:
     bends = "".join(
         f"  - {{bend: {{toward: {'top' if i % 2 else 'bottom'}, angle: 20, die: hard 7}}}}\n  - straight: 12\n"
         for i in range(12)
     )
-    job = job_of(tmp_path, TWELVE.format(shop=HAULER.parent.parent / "shop.yaml", bends=bends))
-    pages = written("inspection", job, tmp_path)
+    return job_of(folder, TWELVE.format(shop=HAULER.parent.parent / "shop.yaml", bends=bends))
+
+
+def test_steps_of_a_part_of_twelve_bends_are_in_large_type_words_and_all(tmp_path: Path) -> None:
+    pages = written("bend sheets", twelve_bends(tmp_path), tmp_path)
+    assert len(pages) == 2
+    for page in pages:
+        assert page.large.count("Turnthetubeover,180degrees") == 11
+
+
+def test_a_second_page_of_a_part_says_whose_it_is_and_heads_stand_clear_of_their_rule(tmp_path: Path) -> None:
+    pages = written("inspection", twelve_bends(tmp_path), tmp_path)
     assert len(pages) == 4
     for page, hand in zip(pages, ("right", "right", "left", "left"), strict=True):
         letters = [letter for letter in page.letters if letter.box[1] > page.size[1] - 40]
