@@ -8,6 +8,7 @@ import csv
 import io
 import json
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from functools import lru_cache
 from math import degrees, nan, radians
 from pathlib import Path
@@ -34,6 +35,9 @@ COLUMNS: tuple[str, ...] = (
 )  # fmt: skip
 
 Table = dict[str, Any]
+
+_ALWAYS = datetime(1980, 1, 1)
+"""The time a spreadsheet says it was made: the earliest its container can hold, so that it tells nothing."""
 
 
 def table_of(part: RailPart, *, job: str, revision: str | None, unit: Unit) -> Table:
@@ -126,11 +130,14 @@ def as_csv(tables: Sequence[Table]) -> str:
 
 
 def write_xlsx(tables: Sequence[Table], path: Path) -> None:
-    """A spreadsheet with the CSV's columns; text is written as text, never as a formula."""
+    """A spreadsheet with the CSV's columns; text is written as text, never as a formula.
+
+    The same tables give the same bytes whenever they are written.
+    """
     import xlsxwriter
 
     with replacing(path) as temporary, xlsxwriter.Workbook(str(temporary), {"in_memory": True}) as book:
-        book.set_properties({"title": "Bend table", "comments": f"{ROTATION} {LENGTHS}"})
+        book.set_properties({"title": "Bend table", "comments": f"{ROTATION} {LENGTHS}", "created": _ALWAYS})
         head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
         number = book.add_format({"num_format": "0.000"})
         sheet = book.add_worksheet("bend rows")

@@ -5,6 +5,7 @@ import io
 import json
 from math import radians
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import numpy as np
@@ -243,6 +244,14 @@ def test_names_like_formulas_stay_text(name: str, tmp_path: Path) -> None:
     (line,) = csv.DictReader(io.StringIO(as_csv([found]), newline=""))
     assert line["part"].removeprefix("'") == name
     assert line["part"][0] not in "=+-@"
+
+
+def test_a_spreadsheet_written_later_is_the_same_bytes(tmp_path: Path) -> None:
+    found = table(part_of(Centreline.from_points([[0, 0, 0], [900, 0, 0]], [])))
+    for name in ("first", "second"):
+        write_xlsx([found], tmp_path / name)
+        sleep(1.1)  # the kind of file keeps time in whole seconds
+    assert (tmp_path / "first").read_bytes() == (tmp_path / "second").read_bytes()
 
 
 def test_a_part_without_bends_has_one_line_with_its_length(tmp_path: Path) -> None:
