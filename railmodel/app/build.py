@@ -183,9 +183,14 @@ def _layout_steps(frame: Frame, stems: Sequence[str]) -> list[Step]:
     def table(part: RailPart) -> Callable[[Path], None]:
         return lambda path: write_whole(path, layout_text(frame, part, layout))
 
+    taken = {f"{stem}_bend_table" for stem in stems}  # of a part called "x" the name that "x bend" would have here
+
+    def name(stem: str) -> str:
+        return f"{stem}_table_2" if f"{stem}_table" in taken else f"{stem}_table"
+
     return [
         Step(
-            path=Path("cnc", f"{stem}_table.{layout.ending}"), what=f"table of {part.label} for {layout.layout}",
+            path=Path("cnc", f"{name(stem)}.{layout.ending}"), what=f"table of {part.label} for {layout.layout}",
             write=table(part),
         )
         for part, stem in zip(frame.parts, stems, strict=True)

@@ -185,6 +185,16 @@ def test_no_two_files_of_a_build_have_one_name(tmp_path: Path) -> None:
     assert all(re.fullmatch(r"[a-z0-9_/]+\.[a-z]+", path) for path in paths)
 
 
+def test_the_controllers_table_of_one_part_is_not_the_bend_table_of_another(tmp_path: Path) -> None:
+    (tmp_path / "lay.yaml").write_text("layout: l\nunits: mm\nending: csv\ncolumns: [{value: angle}]\n")
+    path = "path: [{straight: 300}, {bend: {toward: top, angle: 9}}, {straight: 9}]"
+    parts = "\n".join(f"- {{name: {name}, tube: main, {path}}}" for name in ("x", "x bend"))
+    frame = build_frame(read_job(parts_file(tmp_path, parts, f"{SHOP}\ntable_layout: lay.yaml\n")))
+    paths = [step.path for step in plan_build(frame, [], dxf="R2010")]
+    assert Path("cnc", "x_table.csv") in paths
+    assert len(paths) == len(set(paths))
+
+
 def test_a_writer_that_fails_for_want_of_a_shape_does_not_end_the_others(job: Path, tmp_path: Path) -> None:
     frame = build_frame(read_job(job))
     steps = [step for step in plan_build(frame, [], dxf="R2010") if step.path.suffix in (".json", ".csv")]
