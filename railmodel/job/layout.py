@@ -9,6 +9,7 @@ columns:
 - {value: set_angle, title: BEND, places: 1}
 """
 
+import re
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -42,6 +43,12 @@ def _sign(value: object) -> int:
     if isinstance(value, bool) or value not in (1, -1):
         raise ValueError(f"found {quoted(value)}; allowed: 1 or -1")
     return 1 if value == 1 else -1
+
+
+def _ending(value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9]{1,8}", value):
+        raise ValueError(f"found {quoted(value)}; allowed: 1 to 8 letters or digits, such as csv")
+    return value
 
 
 def _separator(value: object) -> str:
@@ -104,7 +111,7 @@ class Layout(Model):
     header: bool = True
     tail: bool = False
     line_end: Annotated[Literal["lf", "crlf"], one_of("lf", "crlf")] = "crlf"
-    ending: Annotated[str, Field(pattern=r"^[A-Za-z0-9]{1,8}$")] = "txt"
+    ending: Annotated[str, BeforeValidator(_ending)] = "txt"
 
     @model_validator(mode="after")
     def _signs_differ(self) -> Self:

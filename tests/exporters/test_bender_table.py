@@ -77,6 +77,7 @@ def test_a_die_named_like_a_formula_stays_text(marks: MarkOut) -> None:
         ("layout: a\nunits: mm\ncolumns: [{value: spin}]\n", 'found "spin"; allowed: bend, distance'),
         ("layout: a\nunits: mm\ncolumns: []\n", "columns"),
         ("layout: a\nunits: mm\ncolumns: [{value: bend, text: x}]\n", "exactly one of them"),
+        ("layout: a\nunits: mm\nending: ../x\ncolumns: [{value: bend}]\n", "allowed: 1 to 8 letters or digits"),
         ("layout: a\nunits: mm\nseparator: ','\ndecimal: ','\ncolumns: [{value: bend}]\n", "one sign for separator"),
         ("- 1\n", "found no keys"),
         ("layout: a\nunits: mm\ncolums: [{value: bend}]\n", 'did you mean "columns"'),
