@@ -40,7 +40,7 @@ class Saver:
         self.says = "saved"
         self._disk = hashlib.sha256(data).hexdigest()
         self._last = data
-        self._stamp = self._stamped()
+        self._stamp = _stamp_of(self.path)
         self._kept = False
 
     def answer(self) -> dict[str, str]:
@@ -74,7 +74,7 @@ class Saver:
 
     def look(self) -> bool:
         """Whether another program has changed the file; then nothing more is written until somebody decides."""
-        stamp = self._stamped()
+        stamp = _stamp_of(self.path)
         if self.state != "outside" and stamp != self._stamp:
             found = self._read()
             if found is None or hashlib.sha256(found).hexdigest() != self._disk:
@@ -127,7 +127,7 @@ class Saver:
     def _took(self, data: bytes) -> None:
         self._disk = hashlib.sha256(data).hexdigest()
         self._last = data
-        self._stamp = self._stamped()
+        self._stamp = _stamp_of(self.path)
         self._is("saved", "saved")
 
     def _beside(self, data: bytes) -> None:
@@ -144,9 +144,10 @@ class Saver:
         except InputError:
             return None
 
-    def _stamped(self) -> Any:
-        try:
-            found = self.path.stat()
-        except OSError:
-            return None
-        return found.st_mtime_ns, found.st_size, found.st_ino
+
+def _stamp_of(path: Path) -> Any:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
