@@ -157,8 +157,9 @@ def test_from_nothing_a_starter_a_demo_and_recent_jobs_are_offered(
         assert [one["id"] for one in shown.page.evaluate("axe.run()")["violations"]] == []
         assert shown.page.get_by_role("heading", name="Which job?").is_visible()
         demos: Any = shown.page.locator("#demos .job")
+        demos.first.wait_for()
+        shown.page.locator("#recent").get_by_text("None yet.").wait_for()
         assert "Hillside hauler" in demos.all_inner_texts()
-        assert shown.page.locator("#recent").inner_text() == "None yet."
         shown.page.get_by_label("File").fill("../elsewhere.yaml")
         press(shown, "Start")
         shown.until("document.getElementById('says').textContent.startsWith('✗')")
@@ -170,6 +171,7 @@ def test_from_nothing_a_starter_a_demo_and_recent_jobs_are_offered(
         assert (tmp_path / "meadow.yaml").read_text(encoding="utf-8") == STARTER
         assert [line for line in shown.said if "422" not in line] == []
     with running(None, cwd=tmp_path) as served, visited(browser, served.address) as (shown,):
+        shown.page.locator("#recent .job").first.wait_for()
         assert shown.page.locator("#recent .job").all_inner_texts() == ["meadow"]
         shown.page.locator("#recent .job").click()
         shown.page.locator("#name").get_by_text("Meadow cart").wait_for()
