@@ -151,7 +151,9 @@ def test_the_state_of_the_file_is_said(browser: Browser, loose: Running) -> None
 def test_from_nothing_a_starter_a_demo_and_recent_jobs_are_offered(
     browser: Browser, axe: str, tmp_path: Path
 ) -> None:
-    with running(None, cwd=tmp_path) as served, visited(browser, served.address, **PHONE) as (shown,):
+    folder = tmp_path / "jobs"
+    folder.mkdir()
+    with running(None, cwd=folder) as served, visited(browser, served.address, **PHONE) as (shown,):
         assert shown.page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]
         shown.page.evaluate(axe)
         assert [one["id"] for one in shown.page.evaluate("axe.run()")["violations"]] == []
@@ -163,14 +165,14 @@ def test_from_nothing_a_starter_a_demo_and_recent_jobs_are_offered(
         shown.page.get_by_label("File").fill("../elsewhere.yaml")
         press(shown, "Start")
         shown.until("document.getElementById('says').textContent.startsWith('✗')")
-        assert not (tmp_path.parent / "elsewhere.yaml").exists()
+        assert not (tmp_path / "elsewhere.yaml").exists()
         shown.page.get_by_label("File").fill("meadow.yaml")
         press(shown, "Start")
         shown.page.locator("#name").get_by_text("Meadow cart").wait_for()
         shown.ready()
-        assert (tmp_path / "meadow.yaml").read_text(encoding="utf-8") == STARTER
+        assert (folder / "meadow.yaml").read_text(encoding="utf-8") == STARTER
         assert [line for line in shown.said if "422" not in line] == []
-    with running(None, cwd=tmp_path) as served, visited(browser, served.address) as (shown,):
+    with running(None, cwd=folder) as served, visited(browser, served.address) as (shown,):
         shown.page.locator("#recent .job").first.wait_for()
         assert shown.page.locator("#recent .job").all_inner_texts() == ["meadow"]
         shown.page.locator("#recent .job").click()
