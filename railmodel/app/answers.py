@@ -13,8 +13,8 @@ from railmodel.units import Unit, to_unit
 Answer = dict[str, Any]
 
 
-def check_answer(frame: Frame, findings: list[Finding]) -> Answer:
-    """Findings and everything measured."""
+def check_answer(frame: Frame, findings: list[Finding], *, gaps: bool = True) -> Answer:
+    """Findings and everything measured; gaps, which take longest, only where they are asked for."""
     return {
         "job": frame.job.job,
         "revision": frame.job.revision or "",
@@ -22,7 +22,7 @@ def check_answer(frame: Frame, findings: list[Finding]) -> Answer:
         "ok": not stops(findings),
         "findings": [finding_answer(finding, frame.unit) for finding in findings],
         "fit": fit_answers(frame),
-        "gaps": gap_answers(frame),
+        "gaps": gap_answers(frame) if gaps else None,
         "joints": joint_answers(frame),
         "roll": rolls(frame),
     }

@@ -4,14 +4,13 @@ from base64 import b64encode
 from collections.abc import Iterator
 from typing import Any
 
-from railmodel.app.answers import check_answer, finding_answer, fit_answers, gap_answers, joint_answers, rolls
+from railmodel.app.answers import check_answer
 from railmodel.app.page.look import Answer, part_look
 from railmodel.app.page.mesh_bank import Packed, pack, part_key, part_mesh, text_key
 from railmodel.app.page.scene import tones_of
 from railmodel.app.plan_answer import plan_answer
 from railmodel.bending.rehearse_job import rehearsal_findings, rehearsal_gaps
 from railmodel.checks import all_checks, run_checks
-from railmodel.findings import stops
 from railmodel.fitting.clear_job import clearance_findings
 from railmodel.frame import Frame
 from railmodel.part import RailPart
@@ -30,18 +29,7 @@ def stages(frame: Frame) -> Iterator[Answer]:
 def _so_far(frame: Frame, *, gaps: bool) -> Answer:
     """The answer of `check` without what is still being worked out."""
     done = [check for check in all_checks() if check not in SLOW or (gaps and check is clearance_findings)]
-    findings = run_checks(frame, done)
-    return {
-        "job": frame.job.job,
-        "revision": frame.job.revision or "",
-        "units": {"length": frame.unit, "angle": "deg"},
-        "ok": not stops(findings),
-        "findings": [finding_answer(finding, frame.unit) for finding in findings],
-        "fit": fit_answers(frame),
-        "gaps": gap_answers(frame) if gaps else None,
-        "joints": joint_answers(frame),
-        "roll": rolls(frame),
-    }
+    return check_answer(frame, run_checks(frame, done), gaps=gaps)
 
 
 def late_parts(frame: Frame) -> Answer:
