@@ -242,11 +242,16 @@ class Bounds:
         return np.array(distance), np.where(size > 0.5, normal / np.maximum(size, 0.5), [0.0, 0.0, 1.0])
 
     def touching(self, a: Index, b: Index, spot: Array) -> tuple[Array, Array]:
-        """The nearest points (n, 3) of solids a and of solids b at parameters, by the collision library."""
+        """The nearest points (n, 3) of solids a and of solids b at parameters, by the collision library.
+
+        Of solids that lie in the same place it may find none; a point of each solid then stands for them.
+        """
         points = np.empty((2, len(a), 3))
         for i, (_, found) in enumerate(self._asked(a, b, spot)):
             points[0, i], points[1, i] = found.getNearestPoint1(), found.getNearestPoint2()
-        return points[0], points[1]
+        own = np.stack([self.a.inside[a], self.carried(b, self.b.inside[b], spot)])
+        on_a, on_b = np.where(np.isfinite(points), points, own)
+        return on_a, on_b
 
     def placing(self, b: Index, spot: Array) -> tuple[Array, Array]:
         """Rotations (n, 3, 3) and shifts (n, 3) that bring the library's shapes of solids b to parameters."""

@@ -1,5 +1,7 @@
 """Gaps of parts to shapes and to each other: what is answered, in which order, at which position of travel."""
 
+import math
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -9,7 +11,8 @@ from railmodel.fitting.clearance import gaps, part_gaps
 from railmodel.fitting.meshes import MeshShape
 from railmodel.fitting.motion import STILL, Motion, Sliding, Span, Turning
 from railmodel.fitting.shapes import Box, Capsule, Cylinder, KeepClear, Shape, Sphere
-from railmodel.geometry.centreline import Centreline
+from railmodel.geometry.centreline import Centreline, Pose
+from railmodel.geometry.rows import BendRows
 from railmodel.geometry.section import Section
 
 Array = NDArray[np.float64]
@@ -146,6 +149,17 @@ def test_parts_that_touch_have_no_gap_and_parts_that_cross_a_negative_one() -> N
     assert found["rail right", "other"].gap == pytest.approx(-17.4, abs=0.1)
     assert found["rail right", "other"].first_place.station == pytest.approx(300, abs=40)
     assert found["rail right", "other"].second_place.station == pytest.approx(372, abs=20)
+
+
+def test_parts_that_lie_in_the_same_place_still_say_where_they_touch() -> None:
+    """One bend of 150 degrees and no straights: there the collision library finds neither depth nor nearest points."""
+    thin = Section(height=76.2, width=50.8, wall=0.0254, corner=0.0)
+    rows = BendRows.of([0.0], [0.0], [math.radians(150.0)], [177.8], 1e-6)
+    bend = Centreline(rows, Pose.of([0, 0, 0], [1, 0, 0], [0, 0, 1]))
+    found = part_gaps([rail_body(name, bend, thin) for name in ("one", "other")])
+    assert found[0].gap == pytest.approx(-thin.width, abs=0.1)
+    for at in (found[0].on_first, found[0].on_second):
+        assert math.dist(at, (0.0, 0.0, 177.8)) < 177.8 + thin.height
 
 
 def test_pairs_named_as_exempt_are_left_out_and_the_rest_keep_their_order() -> None:

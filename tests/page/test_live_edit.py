@@ -17,6 +17,7 @@ QUIET = "!page.store.busy && page.store.queue.size === 0 && !page.three.busy"
 @pytest.fixture
 def shown(browser: Browser, cart: Running) -> Iterator[Opened]:
     with visited(browser, cart.address) as (tab,):
+        settled(tab, "page.three.changed > 0")
         unfold(tab)
         yield tab
         wrong = [line for line in tab.said if "422" not in line and "409" not in line]
