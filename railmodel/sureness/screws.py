@@ -161,18 +161,19 @@ class Movers:
         found = np.concatenate(
             [part[..., None] * self.straight, whole * self.angle, whole * self.radius, whole * self.roll], axis=1
         )
-        for m, place in enumerate(places):
-            if (bend := place.bend) is not None:
-                rows = n + 1 + bend + n * np.arange(3)
-                found[m, rows] = _bend_screws(self.line.bends[bend], place.share)
+        where = [(m, bend) for m, place in enumerate(places) if (bend := place.bend) is not None]
+        if where:
+            lanes, inside = np.array(where).T
+            own = _bend_screws([self.line.bends[bend] for _, bend in where], share[lanes, 0])
+            found[lanes[:, None], n + 1 + inside[:, None] + n * np.arange(3)] = own
         return found
 
 
 def movers(line: Centreline, working: Working = "marks fixed", *, stretch: ArrayLike = 0.0) -> Movers:
     """The screws of a tube; see `screws`."""
     n = line.rows.count
-    straight = np.array([_shift(part.start.t) for part in line.straights])
-    bends = np.array([_bend_screws(bend, 1.0) for bend in line.bends]).reshape(n, 3, 6)
+    straight = _shift(np.array([part.start.t for part in line.straights]))
+    bends = _bend_screws(line.bends, np.ones(n))
     mix = _mix(line, working, np.broadcast_to(np.asarray(stretch, dtype=float), (n,)))
     return Movers(line, straight, bends[:, 0], bends[:, 1], bends[:, 2], mix)
 
@@ -198,30 +199,44 @@ def _mix(line: Centreline, working: Working, stretch: Array) -> Array:
     return mix
 
 
-def _bend_screws(bend: Stretch, share: float) -> Array:
-    """(3, 6) of angle, radius and roll at a share of a bend."""
-    there = bend.pose(bend.length * share)
-    turn, inward, start = bend.angle * share, bend.inward, bend.start
-    out = np.sin(turn) * start.t + 2 * np.sin(turn / 2) ** 2 * inward
-    roll = _turn(start.t, start.at) - _turn(there.t, there.at)
-    return np.array([share * _turn(bend.axis, bend.centre), _shift(out), roll])
+def _bend_screws(bends: Sequence[Stretch], share: Array) -> Array:
+    """(b, 3, 6) of angle, radius and roll at shares (b,) of bends."""
+    starts = [(bend.start.at, bend.start.t, bend.start.s, bend.start.u) for bend in bends]
+    at, t, s, u = np.array(starts).reshape(-1, 4, 3).swapaxes(0, 1)
+    sizes = np.array([(bend.roll, bend.radius, bend.angle) for bend in bends]).reshape(-1, 3)
+    roll, radius, angle = sizes.T[..., None]
+    inward = np.cos(roll) * u - np.sin(roll) * s
+    turn = angle * share[:, None]
+    sine, versine = np.sin(turn), 2 * np.sin(turn / 2) ** 2
+    out = sine * t + versine * inward
+    there = t + sine * inward - versine * t
+    about = _turn(crossed(t, inward), at + radius * inward)
+    rolled = _turn(t, at) - _turn(there, at + radius * out)
+    return np.stack([share[:, None] * about, _shift(out), rolled], axis=1)
 
 
 def _turn(axis: Array, through: Array) -> Array:
-    """(6,) a turn of one radian about an axis through a point."""
-    return np.concatenate([axis, np.cross(through, axis)])
+    """(..., 6) a turn of one radian about an axis through a point."""
+    return np.concatenate([axis, crossed(through, axis)], axis=-1)
 
 
 def _shift(by: Array) -> Array:
-    """(6,) a shift."""
-    return np.concatenate([np.zeros(3), by])
+    """(..., 6) a shift."""
+    return np.concatenate([np.zeros_like(by), by], axis=-1)
+
+
+def crossed(a: Array, b: Array) -> Array:
+    """Vector product along the last axis; numpy.cross takes several times as long for a few vectors."""
+    x, y, z = a[..., 0], a[..., 1], a[..., 2]
+    i, j, k = b[..., 0], b[..., 1], b[..., 2]
+    return np.stack([y * k - z * j, z * i - x * k, x * j - y * i], axis=-1)
 
 
 def moved(screw: Array, point: ArrayLike) -> Array:
     """Movement (..., 3) of points (..., 3) of a tube that moves by screws (..., 6)."""
-    return np.asarray(np.cross(screw[..., :3], np.asarray(point, dtype=float)) + screw[..., 3:])
+    return np.asarray(crossed(screw[..., :3], np.asarray(point, dtype=float)) + screw[..., 3:])
 
 
 def turned(screw: Array, direction: ArrayLike) -> Array:
     """Change (..., 3) of directions (..., 3) that are carried along by screws (..., 6)."""
-    return np.asarray(np.cross(screw[..., :3], np.asarray(direction, dtype=float)))
+    return crossed(screw[..., :3], np.asarray(direction, dtype=float))
