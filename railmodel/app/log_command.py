@@ -40,20 +40,46 @@ def run_log(
     path, whole = record_beside(job), fingerprint(frame)
     said: list[str] = []
     if add is not None:
-        entry = _entry(frame, whole, add, approved, part, by, note)
-        append_entry(path, entry)
-        if not whole.startswith(entry.fingerprint):
-            said.append(f"approved {short(entry.fingerprint)}, but the job now is {short(whole)}; send it again")
+        said += add_line(frame, path, add=add, approved=approved, part=part, by=by, note=note)
     elif approved or part or by or note:
         raise InputError("--add is missing: say what happened, such as --add sent; nothing was recorded")
-    record = read_record(path)
+    found = read_record(path)
     if as_json:
-        answer = {"job": frame.job.job, "record": str(path.name), **record_answer(record, whole)}
+        answer = {"job": frame.job.job, "record": str(path.name), **record_answer(found, whole)}
         typer.echo(json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False))
     else:
-        for line in record_lines(record, whole):
+        for line in record_lines(found, whole):
             typer.echo(line)
-    return [*record.trouble, *said]
+    return [*found.trouble, *said]
+
+
+def add_line(
+    frame: Frame, path: Path, *, add: str, approved: str | None = None, part: str | None = None, by: str = "",
+    note: str = "",
+) -> list[str]:  # fmt: skip
+    """Add a line to a job's record.
+
+    Args:
+        frame: the job as it stands.
+        path: its record.
+        add: what happened.
+        approved: the fingerprint that the customer approved, where it is not the job's own now.
+        part: the part it is about.
+        by: who.
+        note: anything worth remembering.
+
+    Returns:
+        What does not fit, a sentence each.
+
+    Raises:
+        InputError: a value that does not fit, or a record that cannot be written; nothing was recorded.
+    """
+    whole = fingerprint(frame)
+    entry = _entry(frame, whole, add, approved, part, by, note)
+    append_entry(path, entry)
+    if whole.startswith(entry.fingerprint):
+        return []
+    return [f"approved {short(entry.fingerprint)}, but the job now is {short(whole)}; send it again"]
 
 
 def record_answer(record: Record, whole: str) -> dict[str, Any]:

@@ -8,9 +8,10 @@ from typing import Any
 import typer
 
 from railmodel.app.finding_lines import finding_lines
+from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.deviations import Laying
 from railmodel.as_bent.piece import RULE, Piece, read_piece
-from railmodel.as_bent.to_bender import log_piece, next_for, rest_for
+from railmodel.as_bent.to_bender import Rest, log_piece, next_for, rest_for
 from railmodel.findings import Finding, stops, worst_first
 from railmodel.frame import build_frame
 from railmodel.job.reader import read_job
@@ -64,12 +65,22 @@ def look(
     """A piece, how far off it is each way it is laid, and what is to be said of both."""
     frame = build_frame(read_job(job))
     piece = read_piece(frame, record, part=part, hand=hand, working=working)
+    return piece, *laid(piece, datum)
+
+
+def laid(piece: Piece, datum: str | None = None) -> tuple[tuple[Laying, ...], list[Finding]]:
+    """How far off a piece is each way it is laid, and what is to be said of it.
+
+    Args:
+        piece: the piece.
+        datum: what to lay it on beside its front end, its main straight and the best fit; None = nothing.
+    """
     made = piece.bent == piece.rail.columns.bends
     data = [Datum("front"), Datum("main")] if made else [Datum(piece.part.leading_end)]
     if datum is not None:
-        data.append(parse_datum(datum, [one.name for one in frame.parts]))
+        data.append(parse_datum(datum, [one.name for one in piece.frame.parts]))
     layings = piece.layings(data)
-    return piece, layings, worst_first([*piece.findings, *missed(piece, layings)])
+    return layings, worst_first([*piece.findings, *missed(piece, layings)])
 
 
 def missed(piece: Piece, layings: Sequence[Laying]) -> Iterator[Finding]:
@@ -104,8 +115,7 @@ def run_correct(
     """
     frame = build_frame(read_job(job))
     piece = read_piece(frame, record, part=part, hand=hand, working=working)
-    half = piece.bent < piece.rail.columns.bends
-    following, rest = (None, rest_for(piece)) if half else (next_for(piece), None)
+    following, rest = changes(piece)
     logged = log_piece(piece) if log else None
     if as_json:
         from railmodel.app.piece_answer import correct_answer
@@ -125,6 +135,16 @@ def run_correct(
         if logged is not None:
             show_logged(logged, console)
     return 0
+
+
+def changes(piece: Piece) -> tuple[NextPiece | None, Rest | None]:
+    """What to change for the next piece; of one half bent, what to do with the bends that are left.
+
+    Raises:
+        InputError: the record cannot be of that piece.
+    """
+    half = piece.bent < piece.rail.columns.bends
+    return (None, rest_for(piece)) if half else (next_for(piece), None)
 
 
 def _print(answer: dict[str, Any]) -> None:
