@@ -5,6 +5,7 @@ from pathlib import Path
 
 from starlette.requests import Request
 
+from railmodel.app.page.bench import Bench
 from railmodel.app.page.bodies import Refused
 from railmodel.app.page.desk import Desk
 from railmodel.app.page.guard import COOKIE, Lan
@@ -19,12 +20,14 @@ class Room:
         port: the server's port.
         desk: the job that is open.
         lan: the second door, where there is one.
+        bench: of the job that is open, once something is measured.
     """
 
     folder: Path
     port: int
     desk: Desk | None = None
     lan: Lan | None = None
+    bench: Bench | None = None
 
 
 def room_of(request: Request) -> Room:
@@ -45,6 +48,14 @@ def desk_of(request: Request) -> Desk:
     if desk is None:
         raise Refused(404, "no job is open; choose one on the start page")
     return desk
+
+
+def bench_of(request: Request) -> Bench:
+    """The bench of the job that is open; see `desk_of`."""
+    desk, room = desk_of(request), room_of(request)
+    if room.bench is None:
+        room.bench = Bench(desk.path)
+    return room.bench
 
 
 def readonly(request: Request) -> bool:

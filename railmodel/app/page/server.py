@@ -13,7 +13,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 import exporters
-from railmodel.app.page import job_routes, start_routes, view_routes
+from railmodel.app.page import bench_routes, job_routes, record_routes, start_routes, view_routes
 from railmodel.app.page.bodies import Refused, refusal
 from railmodel.app.page.guard import Guard
 from railmodel.app.page.lock import drop, hold
@@ -72,6 +72,12 @@ def _routes() -> list[Route | Mount]:
         Route("/api/solve/stop", view_routes.stop, methods=post),
         Route("/api/solve/accept", job_routes.accept, methods=post),
         Route("/api/solve/discard", job_routes.discard, methods=post),
+        Route("/api/as_bent", bench_routes.bench),
+        Route("/api/as_bent/record", bench_routes.opened),
+        Route("/api/as_bent/look", bench_routes.told, methods=post),
+        Route("/api/as_bent/save", bench_routes.save, methods=post),
+        Route("/api/as_bent/log", bench_routes.log, methods=post),
+        Route("/api/record", record_routes.record, methods=["GET", "POST"]),
         Route("/files/{rev:int}/{path:path}", view_routes.file),
         Mount("/static/viewer", StaticFiles(directory=VIEWER)),
         Mount("/static", StaticFiles(directory=start_routes.HERE / "static")),

@@ -1,0 +1,130 @@
+"""Requests about bent pieces: what was measured on them, what that tells, and the shop's record of test bends."""
+
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+
+from railmodel.app.page.bench import Bench
+from railmodel.app.page.bench_files import FOLDER, Changed, stamp_of
+from railmodel.app.page.bench_look import TIMES, look, whole
+from railmodel.app.page.bench_parts import bench_parts, sure_words
+from railmodel.app.page.bodies import Refused, answer, body_of, not_valid
+from railmodel.app.page.room import bench_of, desk_of
+from railmodel.app.page.store import TROUBLE
+from railmodel.app.piece_words import logged_lines
+from railmodel.as_bent.piece import read_piece
+from railmodel.as_bent.record_file import LIMIT
+from railmodel.as_bent.to_bender import log_piece
+from railmodel.bending.work import record_path
+from railmodel.errors import GeometryError, InputError
+from railmodel.job.reader import JobFile
+from railmodel.job.source import read_bytes
+
+Answer = dict[str, Any]
+
+NEW = "record.yaml"
+"""What messages call a record that has no name yet."""
+
+
+async def bench(request: Request) -> Response:
+    """Bent parts, and the records that are there."""
+    return await _asked(request, _bench)
+
+
+def _bench(own: Bench, source: JobFile, body: Answer) -> Answer:
+    frame = own.frame(source)
+    log = record_path(frame)
+    return {
+        "folder": FOLDER, "unit": frame.unit, "parts": bench_parts(frame), "records": own.files.listed(frame.unit),
+        "sure_to": sure_words(frame), "log": None if log is None else log.name,
+    }  # fmt: skip
+
+
+async def opened(request: Request) -> Response:
+    """A record that is there, as it is typed, and what it tells."""
+    return await _asked(request, _opened, {"name": request.query_params.get("name")})
+
+
+def _opened(own: Bench, source: JobFile, body: Answer) -> Answer:
+    frame = own.frame(source)
+    found = own.files.opened(body["name"], frame.unit)
+    base = own.files.base(found["name"], found["stamp"])
+    return {**found, "look": look(frame, found["draft"], found["name"], base, 1)}
+
+
+async def told(request: Request) -> Response:
+    """What a draft tells."""
+    return await _asked(request, _told, await body_of(request))
+
+
+def _told(own: Bench, source: JobFile, body: Answer) -> Answer:
+    base = own.files.base(body.get("name"), body.get("stamp"))
+    times = body.get("times", 1)
+    if times not in TIMES:
+        raise InputError(f"times: allowed: {', '.join(map(str, TIMES))}")
+    return look(own.frame(source), _draft(body), NEW if base is None else base.name, base, times)
+
+
+async def save(request: Request) -> Response:
+    """Write a record, whole or not at all."""
+    return await _asked(request, _save, await body_of(request))
+
+
+def _save(own: Bench, source: JobFile, body: Answer) -> Answer:
+    frame, draft = own.frame(source), _draft(body)
+    with own.writing:
+        path = own.files.target(body.get("name"), body.get("stamp"))
+        base = own.files.base(path.name, body.get("stamp"))
+        tree, _ = whole(frame, draft, path.name, base)
+        stamp = own.files.write(path, tree.text)
+    return {"name": path.name, "stamp": stamp, "records": own.files.listed(frame.unit)}
+
+
+async def log(request: Request) -> Response:
+    """Add a saved piece's bends to the shop's record of test bends."""
+    desk = desk_of(request)
+    found = await _asked(request, _log, await body_of(request))
+    if found.status_code == 200:
+        desk.think_soon()
+    return found
+
+
+def _log(own: Bench, source: JobFile, body: Answer) -> Answer:
+    path = own.files.path(body.get("name"))
+    with own.writing:
+        if stamp_of(read_bytes(path, LIMIT)) != body.get("stamp"):
+            raise Changed(f"{path.name} is not as it stands here; save it or open it anew first; nothing was added")
+        piece = read_piece(own.frame(source), path)
+        try:
+            logged = log_piece(piece)
+        except InputError as error:
+            raise InputError([says.removeprefix("--log: ") for says in error.problems]) from None
+    return {"says": list(logged_lines(logged))}
+
+
+def _draft(body: Answer) -> Answer:
+    found = body.get("draft")
+    if not isinstance(found, dict):
+        raise InputError("draft: found none; allowed: what was measured")
+    return found
+
+
+async def _asked(request: Request, do: Any, body: Answer | None = None) -> Response:
+    """Do something beside the event loop, and answer with what came of it, or with why not.
+
+    Raises:
+        Refused: another program was first, or the numbers are beyond all sense.
+    """
+    desk, own = desk_of(request), bench_of(request)
+    try:
+        return answer(await run_in_threadpool(do, own, desk.store.source, body or {}))
+    except Changed as error:
+        raise Refused(409, str(error)) from None
+    except InputError as error:
+        return not_valid(error)
+    except GeometryError as error:
+        raise Refused(422, str(error)) from None
+    except TROUBLE as error:
+        raise Refused(422, f"this cannot be worked out ({type(error).__name__})") from None
