@@ -7,7 +7,7 @@ import { angle, labelOf, length, LEVELS, plural, travel } from './words.js';
 const cell = (inside, kind) => make('td', { class: kind }, inside);
 const state = (ok, good, bad) => make('span', { class: ok ? 'good' : 'bad' }, ok ? `✓ ${good}` : `✗ ${bad}`);
 
-function table(caption, heads, rows) {
+export function table(caption, heads, rows) {
   return make('div', { class: 'sheet' }, make('table', {}, make('caption', {}, caption),
     make('thead', {}, make('tr', {}, heads.map((head) => make('th', { scope: 'col' }, head)))), make('tbody', {}, rows)));
 }

@@ -1,5 +1,6 @@
 // The page of a job: puts the state into its views, and what a person does into edits.
 
+import { AsBent } from './as_bent.js';
 import { Bending } from './bending.js';
 import { by } from './dom.js';
 import { Files } from './files.js';
@@ -7,12 +8,13 @@ import { Flat } from './flat.js';
 import { Form } from './form.js';
 import { Found } from './found.js';
 import { Outside } from './outside.js';
+import { JobRecord } from './record.js';
 import { Solve } from './solve.js';
 import { Store } from './store.js';
 import { Three } from './three.js';
 import { Travel } from './travel.js';
 
-const PANELS = ['edit', 'solve', 'files', 'bending'];
+const PANELS = ['edit', 'solve', 'files', 'bending', 'as-bent', 'record'];
 const MARKS = { saved: '✓', waiting: '…', failed: '✗', outside: '!', new: '·' };
 
 const store = new Store();
@@ -45,8 +47,10 @@ const solve = new Solve(store, three);
 const files = new Files(store);
 const bending = new Bending(store);
 const outside = new Outside(store);
+let asBent = null; // made when it is first looked at
+const record = new JobRecord(store);
 const first = [form, three];
-const later = [...flats, found, travel, solve, files, bending, outside];
+const later = [...flats, found, travel, solve, files, bending, outside, record, { update: (state) => asBent?.update(state) }];
 
 // the corner that a person is typing at is marked in the flat views
 function mark(at) {
@@ -103,6 +107,14 @@ function route() {
   if (panel === 'files') files.open();
   if (panel === 'bending') bending.open();
   else bending.close();
+  for (const id of ['as-bent-over', 'as-bent-found']) by(id).hidden = panel !== 'as-bent';
+  document.querySelectorAll('.flats, .found').forEach((one) => { one.hidden = panel === 'as-bent'; });
+  if (panel === 'as-bent') {
+    asBent ??= new AsBent(store, three);
+    asBent.open();
+  } else asBent?.close();
+  if (panel === 'record') record.open();
+  else record.close();
 }
 
 function link(how) {
@@ -143,4 +155,4 @@ three.start(store.state);
 three.update(store.state);
 route();
 document.documentElement.dataset.ready = 'yes';
-window.page = { store, three, form, flats, travel, bending };
+window.page = { store, three, form, flats, travel, bending, record, get asBent() { return asBent; } };

@@ -13,6 +13,7 @@ export class Three {
     this.wanted = null;
     this.after = [];
     this.view = null;
+    this.bent = []; // a piece as it was bent, drawn over the frame
     this.instead = []; // gaps at a position of travel, instead of the least ones of these shapes
     this.changed = 0; // how many times a new shape was put on the screen
   }
@@ -99,9 +100,9 @@ export class Three {
     view.setPoints(points(state).map((one) => ({ ...one, at: mm(one.at) })));
   }
 
-  // what is drawn over what: the parts as they are, and as the solver would have them
+  // what is drawn over what: the parts as they are, as the solver would have them, and as bent
   layers() {
-    this.view.setGhosts(this.over ? this.solved : []);
+    this.view.setGhosts([...(this.over ? this.solved : []), ...this.bent]);
   }
 
   pick(place) {
