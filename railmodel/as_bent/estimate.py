@@ -44,6 +44,13 @@ _OFTEN: Final[tuple[Field, ...]] = ("angle", "distance", "tube use", "roll", "ro
 _REACH: Final = 60.0
 """The shape is looked for within so many standard deviations."""
 
+_MOST: Final = 30
+_STILL: Final = 1e-9
+"""A step that would lessen the sum of squares by less than this part of it is not taken."""
+
+_FAR: Final = 20.0
+"""Further off than so many standard deviations, whole steps are not trusted."""
+
 _NOTHING: Final = 0.01
 """A reading of which the others check less than this part cannot be found odd."""
 
@@ -119,29 +126,50 @@ class Solution:
 
 
 def solve(readings: Readings, start: Array | None = None) -> Solution:
-    """The most likely shape.
+    """The most likely shape: whole steps of Gauss and Newton while they lead nearer.
 
     Args:
         readings: what was read.
         start: (unknowns,) where to begin, mm and radians; None = as planned.
     """
-    scale = readings.scale
-    sigmas = readings.sigmas
+    scale, sigmas = readings.scale, readings.sigmas
+
+    def seen(at: Array) -> tuple[Array, Array, float]:
+        values, slope = readings.look(at * scale)
+        residuals = (readings.values - values) / sigmas
+        return residuals, slope * scale / sigmas[:, None], float(residuals @ residuals + at @ at)
+
+    at = np.zeros(len(scale)) if start is None else np.clip(start / scale, -_REACH, _REACH)
+    residuals, slopes, cost = seen(at)
+    for _ in range(_MOST):
+        down = slopes.T @ residuals - at
+        step = _covariance(slopes) @ down
+        if step @ down <= _STILL * (1.0 + cost):
+            break
+        there = at + step
+        found = seen(there) if np.abs(there).max() < _FAR else None
+        if found is None or found[2] >= cost:
+            at = _held(seen, at)
+            residuals, slopes, cost = seen(at)
+            break
+        at, (residuals, slopes, cost) = there, found
+    return Solution(readings, at, _covariance(slopes), slopes, residuals)
+
+
+def _held(seen: Callable[[Array], tuple[Array, Array, float]], at: Array) -> Array:
+    """The most likely shape where whole steps lead astray: damped, and within bounds."""
 
     def look(x: Array) -> tuple[Array, Array]:
-        seen = [readings.look(_REACH * (2 * lane - 1) * scale) for lane in x]
-        residuals = np.array([(values - readings.values) / sigmas for values, _ in seen])
-        slopes = np.array([slope * (2 * _REACH * scale) / sigmas[:, None] for _, slope in seen])
-        return residuals, slopes
+        found = [seen(_REACH * (2 * lane - 1)) for lane in x]
+        return np.array([-one[0] for one in found]), np.array([one[1] for one in found]) * (2 * _REACH)
 
-    home = np.full((1, readings.unknowns), 0.5)
-    begin = home if start is None else 0.5 + (start / scale / (2 * _REACH))[None]
-    found = descend(look, begin, home, [2 * _REACH])[0] if len(readings.taken) else home[0]
-    unknowns = _REACH * (2 * found - 1)
-    values, slope = readings.look(unknowns * scale)
-    slopes = slope * scale / sigmas[:, None]
-    covariance = np.asarray(np.linalg.inv(np.eye(len(scale)) + slopes.T @ slopes), dtype=float)
-    return Solution(readings, unknowns, covariance, slopes, (readings.values - values) / sigmas)
+    home = np.full((1, len(at)), 0.5)
+    return np.asarray(_REACH * (2 * descend(look, 0.5 + (at / (2 * _REACH))[None], home, [2 * _REACH])[0] - 1))
+
+
+def _covariance(slopes: Array) -> Array:
+    """(u, u) of the unknowns, in standard deviations of the prior, from slopes (m, u)."""
+    return np.asarray(np.linalg.inv(np.eye(slopes.shape[1]) + slopes.T @ slopes), dtype=float)
 
 
 @dataclass(frozen=True, eq=False)
