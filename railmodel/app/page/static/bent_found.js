@@ -25,13 +25,13 @@ export function suggestions(list, { done, go, readonly }) {
 }
 
 function next({ rows, notes, title }) {
-  const body = rows.map(([bend, out, chance, taken, was, now, markWas, mark, plane]) => row(bend, cell([`${out}°`, br(), small(`chance gives ${chance}°`)], 'n'),
-    cell([make('strong', {}, `${now}°`), br(), small(`was ${was}°, taken off: ${taken}`)], 'n'), cell([make('strong', {}, mark), br(), small(`was ${markWas}`)]), cell(plane)));
+  const body = rows.map(([bend, out, chance, taken, was, now, markWas, mark, plane]) => row(bend, cell([`${out}°`, br(), small(`chance gives ${chance}°`)]),
+    cell([make('strong', {}, `${now}°`), br(), small(`was ${was}°, taken off: ${taken}`)]), cell([make('strong', {}, mark), br(), small(`was ${markWas}`)]), cell(plane)));
   return [table(title, ['Bend', 'Came out', 'Set now', 'Mark now', 'Plane'], body), ...notes.map((note) => make('p', {}, note))];
 }
 
 function rest({ rows, notes, title }) {
-  const body = rows.map(([bend, aim, planned, set, mark, markPlanned]) => row(bend, cell(make('strong', {}, `${set}°`), 'n'), cell([`${aim}°`, br(), small(`planned ${planned}°`)], 'n'),
+  const body = rows.map(([bend, aim, planned, set, mark, markPlanned]) => row(bend, cell(make('strong', {}, `${set}°`)), cell([`${aim}°`, br(), small(`planned ${planned}°`)]),
     cell([make('strong', {}, mark), br(), small(`planned ${markPlanned}`)])));
   return [table(title, ['Bend', 'Set', 'Aim for', 'Mark'], body), ...notes.map((note) => make('p', {}, note))];
 }

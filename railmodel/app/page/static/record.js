@@ -19,15 +19,15 @@ export class JobRecord {
     this.stands = make('p', { id: 'record-stands', role: 'status' });
     this.list = make('ol', { id: 'record-list', class: 'findings' });
     this.says = make('p', { role: 'status', id: 'record-says' });
-    const field = (key, label) => {
+    const field = (key, label, kind = 'field') => {
       const id = `record-${key}`;
       this[key] = make('input', { type: 'text', id, autocomplete: 'off', 'aria-describedby': `${id}-why`, oninput: () => this.wrong(key, null) });
       this[`${key}Why`] = make('p', { class: 'why', id: `${id}-why`, hidden: true });
-      return make('div', { class: 'field' }, make('label', { for: id }, label), this[key], this[`${key}Why`]);
+      return make('div', { class: kind }, make('label', { for: id }, label), this[key], this[`${key}Why`]);
     };
     this.print = make('span', { class: 'n' });
     this.noting = make('fieldset', { id: 'record-noting' }, make('legend', {}, 'Note what happened'), make('div', { class: 'fields' }, field('by', 'Who'), field('note', 'Note (may be left out)'),
-      field('fingerprint', 'Fingerprint on what was approved (left out: the job as it stands)')),
+      field('fingerprint', 'Fingerprint on what was approved (left out: the job as it stands)', 'field wide')),
     make('div', { class: 'row' }, button('Note: sent to the customer', () => this.send('sent'), { id: 'note-sent' }), button('Note: approved by the customer', () => this.send('approved'), { id: 'note-approved' })));
     by('record-tools').append(this.stands, make('p', { class: 'quiet' }, 'Fingerprint of the job as it stands: ', this.print, '. Papers, page and files of this very job carry the same.'), this.noting, this.says, make('h3', {}, 'What was recorded, newest first'), this.list);
   }
