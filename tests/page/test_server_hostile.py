@@ -87,7 +87,13 @@ def test_any_edit_is_made_or_refused_with_a_sentence(live: Page, op: dict[str, A
 
 @settings(max_examples=60)
 @given(body=st.one_of(st.binary(max_size=60), VALUES.map(lambda value: json.dumps(value).encode())))
-@pytest.mark.parametrize("path", ["/api/edit", "/api/undo", "/api/outside", "/api/write", "/api/solve/accept"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/api/edit", "/api/undo", "/api/outside", "/api/write", "/api/solve/accept", "/api/as_bent/look",
+        "/api/as_bent/save", "/api/as_bent/log", "/api/record",
+    ],
+)  # fmt: skip
 def test_any_body_is_answered_with_a_sentence(live: Page, path: str, body: bytes) -> None:
     reply = live.ask("POST", path, content=body, headers={"content-type": "application/json"})
     assert 400 <= reply.status_code < 500
@@ -110,8 +116,11 @@ def test_bodies_made_to_hurt_are_refused(live: Page, body: bytes, status: int) -
     "part": st.text(max_size=6), "hand": st.sampled_from(["left", "x"]), "end": st.text(max_size=3),
     "have": st.text(max_size=9),
     "shape": st.integers(-1, 3).map(str) | st.text(max_size=3), "at": st.text(max_size=8), "track": st.text(max_size=3),
+    "name": st.text(max_size=8),
 }))  # fmt: skip
-@pytest.mark.parametrize("path", ["/api/rehearsal", "/api/travel", "/api/mesh", "/api/state"])
+@pytest.mark.parametrize(
+    "path", ["/api/rehearsal", "/api/travel", "/api/mesh", "/api/state", "/api/as_bent/record", "/api/record"]
+)
 def test_any_question_is_answered(live: Page, path: str, query: dict[str, str]) -> None:
     assert live.get(path, params=query).status_code < 500
 
@@ -201,7 +210,7 @@ def test_from_elsewhere_one_may_look_with_the_code_and_only_look(tmp_path: Path)
         assert (state["readonly"], state["job"]["folder"]) == (True, "")
         assert live.get("/api/mesh").status_code == 200
         assert live.set(Z, "21").status_code == 423
-        for path in ("/api/undo", "/api/solve", "/api/write", "/api/outside", "/api/open"):
+        for path in ("/api/undo", "/api/solve", "/api/write", "/api/outside", "/api/open", "/api/record"):
             assert live.post(path, {}).status_code == 423
         assert live.get("/api/state", headers={"host": "name.example:9001"}).status_code == 403
         assert live.desk.store.rev == 0

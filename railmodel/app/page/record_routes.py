@@ -19,6 +19,8 @@ from railmodel.job.record import read_record, record_beside
 NOTED = ("sent", "approved")
 """What a person notes in the page; all else is written down by what does it."""
 
+_PRINT = "--fingerprint: "
+
 
 
 async def record(request: Request) -> Response:
@@ -65,11 +67,16 @@ def _add(own: Bench, desk: Desk, source: JobFile, body: dict[str, Any]) -> list[
         says = "who it was is missing; nothing was recorded"
         raise InputError(f"by: {says}", [(("by",), says)])
     frame = own.frame(source)
-    with own.writing:
-        return add_line(
-            frame, record_beside(desk.path), add=body["kind"], approved=texts["fingerprint"].strip() or None,
-            by=texts["by"].strip(), note=texts["note"].strip(),
-        )  # fmt: skip
+    try:
+        with own.writing:
+            return add_line(
+                frame, record_beside(desk.path), add=body["kind"], approved=texts["fingerprint"].strip() or None,
+                by=texts["by"].strip(), note=texts["note"].strip(),
+            )  # fmt: skip
+    except InputError as error:
+        own_field = [says for says in error.problems if says.startswith(_PRINT)]
+        plain = [says.removeprefix(_PRINT) for says in error.problems]
+        raise InputError(plain, [(("fingerprint",), says.removeprefix(_PRINT)) for says in own_field]) from None
 
 
 def _shown(own: Bench, desk: Desk, source: JobFile) -> dict[str, Any]:
@@ -79,8 +86,13 @@ def _shown(own: Bench, desk: Desk, source: JobFile) -> dict[str, Any]:
     approved = found.last("approved")
     return {
         **answered,
-        "entries": [{**one, "short": short(one["fingerprint"])} for one in reversed(answered["entries"])],
+        "entries": [_entry(one) for one in reversed(answered["entries"])],
         "short": short(now),
         "file": record_beside(desk.path).name,
         "stands": None if approved is None else now.startswith(approved.fingerprint),
     }
+
+
+def _entry(one: dict[str, Any]) -> dict[str, Any]:
+    """A line of the record without the sums of all files that were built."""
+    return {**{key: value for key, value in one.items() if key != "files"}, "short": short(one["fingerprint"])}

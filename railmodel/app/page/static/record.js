@@ -3,7 +3,6 @@
 
 import { button, by, make, name } from './dom.js';
 import { get, post } from './net.js';
-import { plural } from './words.js';
 
 const SAID = { built: 'Files built', sent: 'Sent', approved: 'Approved', measured: 'A piece measured', corrected: 'A piece corrected' };
 
@@ -85,7 +84,7 @@ export class JobRecord {
     this.stands.className = stands === false ? 'bad' : stands ? 'good' : 'quiet';
     this.stands.textContent = stands === null ? '· The customer has not approved this job yet.' : stands ? '✓ The job stands as it was approved.' : '✗ The job has changed since it was approved: have it approved again.';
     const rows = entries.map((one) => {
-      const more = [one.revision ? `revision ${one.revision}` : null, one.part || null, one.files?.length ? plural(one.files.length, 'file', 'files') : null].filter((word) => word);
+      const more = [one.revision ? `revision ${one.revision}` : null, one.part || null].filter((word) => word);
       return make('li', { class: 'entry' }, make('strong', {}, SAID[one.kind] || one.kind), one.by ? [' by ', name(one.by)] : null, ', ', when(one.at), more.length ? `, ${more.join(', ')}` : null,
         one.note ? [': ', name(one.note)] : null, make('br'),
         make('span', { class: one.as_it_stands ? 'good' : 'quiet' }, one.as_it_stands ? '✓ the job as it stands' : '○ an older state of the job'), make('span', { class: 'quiet n' }, ` ${one.short}`));
