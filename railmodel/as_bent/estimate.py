@@ -51,6 +51,12 @@ _STILL: Final = 1e-9
 _FAR: Final = 20.0
 """Further off than so many standard deviations, whole steps are not trusted."""
 
+_ROUGH: Final = 1.5
+"""What first order finds this much too odd need not be looked at closely."""
+
+_TRIED: Final = 4
+"""So many readings, or values of the plan, are looked at closely; a record with more is one to measure again."""
+
 _NOTHING: Final = 0.01
 """A reading of which the others check less than this part cannot be found odd."""
 
@@ -209,29 +215,57 @@ def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
         """The shape with some of the plan relaxed, from near where it will be."""
         return solve(Readings(_relaxed(rail, columns), tuple(readings), near.readings.pose), near.found)
 
+    nearly = _straightened(rail, near, taken)
     doubtful = _explained_by_the_plan(rail, left, explained)
-    for column in sorted(relaxed) if doubtful else ():  # a plan that seems far off may be a slip of the pen
+    for column in sorted(relaxed)[:_TRIED] if doubtful else ():  # a plan that seems far off may be a slip of the pen
         solution = solved(relaxed - {column}, left)
         slip = _slip(solution, float(np.abs(solution.plan_oddness).max(initial=0.0)), explained)
         if slip is not None:
             out.append(left.pop(slip))
             relaxed.discard(column)
-    for one in list(out):  # and a reading that only the plan stands against counts
+    for one in [one for one in out if _alone(nearly(relaxed, [*left, one]), _ROUGH)][:_TRIED]:
         solution = solved(relaxed, [*left, one])
-        plan = np.abs(solution.plan_oddness)
-        alone = abs(solution.oddness[-1]) <= plan.max(initial=0.0) * (1 + TIE)
-        if alone and not explained(one, *solution.without(len(left))):
+        plan = np.abs(solution.plan_oddness)  # a reading that only the plan stands against counts
+        if _alone(solution, 1 + TIE) and not explained(one, *solution.without(len(left))):
             left, out = [*left, one], [other for other in out if other is not one]
             if plan.max() > WILD:
                 relaxed.add(int(rail.free[_likely(rail, plan)]))
     for column in sorted(relaxed) if out else ():  # what fits its plan after all is drawn to it again
-        tried = solved(relaxed - {column}, left)
-        if max(np.abs(tried.plan_oddness).max(initial=0.0), np.abs(tried.oddness).max(initial=0.0)) <= WILD:
-            relaxed.discard(column)
+        if _wildest(nearly(relaxed - {column}, left)) <= _ROUGH * WILD:
+            relaxed -= {column} if _wildest(solved(relaxed - {column}, left)) <= WILD else set()
     while (worst := _worst(solution := solved(relaxed, left))) is not None:
         out.append(left.pop(worst))
     far = tuple(column for column in sorted(relaxed) if abs(solution.off[column]) > WILD * rail.spread[column])
     return Sifted(solution, tuple((one, *_expected(solution, one)) for one in out), far)
+
+
+def _straightened(
+    rail: Rail, near: Solution, taken: Sequence[Measured]
+) -> Callable[[Iterable[int], Sequence[Measured]], Solution]:
+    """Shapes to first order about one that is near, to see quickly which are worth working out."""
+    pose = near.readings.pose
+    values, slope = Readings(rail, tuple(taken), pose).look(near.found)
+    numbers = {id(one): i for i, one in enumerate(taken)}
+
+    def tried(columns: Iterable[int], readings: Sequence[Measured]) -> Solution:
+        own, rows = Readings(_relaxed(rail, columns), tuple(readings), pose), [numbers[id(one)] for one in readings]
+        slopes = slope[rows] * own.scale / own.sigmas[:, None]
+        off = (own.values - values[rows]) / own.sigmas + slopes @ (near.found / own.scale)
+        covariance = _covariance(slopes)
+        at = covariance @ (slopes.T @ off)
+        return Solution(own, at, covariance, slopes, off - slopes @ at)
+
+    return tried
+
+
+def _alone(solution: Solution, within: float) -> bool:
+    """Whether the last reading sticks out no further than the plan does, by this factor."""
+    return bool(abs(solution.oddness[-1]) <= np.abs(solution.plan_oddness).max(initial=0.0) * within)
+
+
+def _wildest(solution: Solution) -> float:
+    """How far the reading, or value of the plan, that sticks out most does."""
+    return float(max(np.abs(solution.plan_oddness).max(initial=0.0), np.abs(solution.oddness).max(initial=0.0)))
 
 
 def _worst(solution: Solution) -> int | None:
