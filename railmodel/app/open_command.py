@@ -68,7 +68,8 @@ def run_open(job: Path | None, *, port: int, lan: bool, browser: bool) -> int:
 
 @contextmanager
 def _listening(host: str, port: int) -> Iterator[socket.socket]:
-    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as found:
+    # named as TCP, so that the event loop sends small pieces at once: else an answer waits 40 ms for an acknowledgement
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as found:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             found.bind((host, port))
