@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import typer
@@ -10,6 +11,7 @@ from railmodel.app.finding_lines import finding_lines
 from railmodel.app.printed import printer
 from railmodel.app.show_sure import show_sure
 from railmodel.app.sure_answer import Sure, sure_answer
+from railmodel.as_bent.shop_spread import recorded_spread
 from railmodel.errors import InputError
 from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
@@ -79,7 +81,9 @@ def how_sure(
             f"{frame.source.path.name}: no fit point, joint or shape to keep clear stands on a bent part, so there is "
             "nothing to be sure of; add fit_points: with the places where the vehicle holds on"
         )
-    spread = spread_of(frame, found.bent, working, hands=hands)
+    records = recorded_spread(frame, working)
+    spread = spread_of(frame, found.bent, working, hands=hands, recorded=records.fields)
+    spread = replace(spread, sources=(*spread.sources, *records.notes))
     done = chances(found, spread, samples=samples, seed=seed)
     return Sure(
         frame=frame, found=found, spread=spread, chances=done,
