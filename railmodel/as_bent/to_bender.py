@@ -227,6 +227,11 @@ def log_piece(piece: Piece) -> Logged:
     if any(mark in bend.note for bend in shop_work(piece.frame).log.bends):
         raise InputError(f"--log: {piece.name} is in {path.name} already ({mark}); nothing was added")
     lines, passed = log_lines(piece)
+    if piece.record.set is None:
+        passed = [
+            f"any bend of {piece.name}: it does not say what the bender was set to, without which a measured angle "
+            "tells nothing of springback; add set: as planned, or set: with the angle set at each bend"
+        ]
     for bend in lines:
         append_bend(path, bend, piece.frame.shop.units)
     return Logged(path=path, added=tuple(lines), passed=tuple(passed))

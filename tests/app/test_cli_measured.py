@@ -137,6 +137,17 @@ def test_bends_that_nobody_set_or_measured_are_not_logged(tmp_path: Path) -> Non
     assert log.read_bytes().startswith(before)
 
 
+def test_a_record_that_does_not_say_what_was_set_adds_nothing_and_says_why_once(tmp_path: Path) -> None:
+    job, log = own_shop(tmp_path)
+    before = log.read_bytes()
+    ran = run("correct", job, record(tmp_path, EXAMPLE.read_text().replace("set: as planned", "# set:")), "--log")
+    said = [line for line in ran.out.splitlines() if line.startswith("Not added: ")]
+    assert len(said) == 1
+    assert said[0].startswith("Not added: any bend of rail.yaml: it does not say what the bender was set to")
+    assert "0 bends added to test_bends.csv." in ran.out
+    assert log.read_bytes() == before
+
+
 @pytest.mark.parametrize("half", [False, True])
 def test_the_paper_says_the_same(tmp_path: Path, half: bool) -> None:
     target = tmp_path / "as_bent.pdf"
