@@ -22,7 +22,6 @@ NOTED = ("sent", "approved")
 _PRINT = "--fingerprint: "
 
 
-
 async def record(request: Request) -> Response:
     """The record, or a line added to it.
 

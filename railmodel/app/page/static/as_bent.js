@@ -130,6 +130,7 @@ export class AsBent {
       this.found.replaceChildren(make('p', { class: 'quiet' }, 'No part of this job has bends.'));
       return;
     }
+    this.answer = null;
     if (record && (!this.held || this.store.state.readonly)) await this.fetch(record);
     if (!record && !this.held) this.drafts[this.key] = { draft: this.blank(label), stamp: null, saved: null, name: this.freeName(label) };
     if (!this.held) {
@@ -137,6 +138,7 @@ export class AsBent {
       return;
     }
     this.redraw();
+    if (this.answer) this.show();
   }
 
   async fetch(record) {
