@@ -34,11 +34,18 @@ class Ran:
         return line
 
 
+def _words(words: tuple[str | Path, ...]) -> list[str]:
+    """The words of a command; nothing is noted beside a demo job of the checkout."""
+    noting = words[:1] and words[0] in ("build", "measured", "correct")
+    demo = any(Path(word).is_relative_to(DEMOS) for word in words[1:2])
+    return [*map(str, words), *(["--no-record"] if noting and demo else [])]
+
+
 def run(*words: str | Path) -> Ran:
     """Run `railmodel` with these words in this process."""
     before = sys.argv, sys.stdout, sys.stderr
     out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", newline="") for _ in range(2))
-    sys.argv, sys.stdout, sys.stderr = ["railmodel", *map(str, words)], out, err
+    sys.argv, sys.stdout, sys.stderr = ["railmodel", *_words(words)], out, err
     try:
         main()
     except SystemExit as ended:
@@ -56,7 +63,7 @@ def run(*words: str | Path) -> Ran:
 
 def command(*words: str | Path) -> list[str]:
     """The words that start `railmodel` as a process."""
-    return [sys.executable, "-m", "railmodel", *map(str, words)]
+    return [sys.executable, "-m", "railmodel", *_words(words)]
 
 
 def environment(**more: str) -> dict[str, str]:

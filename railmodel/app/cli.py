@@ -12,7 +12,8 @@ from typing import Annotated
 import typer
 
 from railmodel import __version__
-from railmodel.app import cli_loads
+from railmodel.app import cli_loads, cli_pieces
+from railmodel.app.cli_words import Hand, JobPath, Noted, check_target
 from railmodel.errors import InputError
 from railmodel.findings import Finding, stops
 
@@ -27,8 +28,6 @@ app = typer.Typer(
 INTERRUPTED = 130
 """Exit status after Ctrl-C, as shells have it."""
 
-JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).", show_default=False)]
-
 
 class Format(StrEnum):
     """File kinds of a bend table."""
@@ -36,20 +35,6 @@ class Format(StrEnum):
     json = "json"
     csv = "csv"
     xlsx = "xlsx"
-
-
-class Shown(StrEnum):
-    """Ways to show an answer."""
-
-    text = "text"
-    json = "json"
-
-
-class Hand(StrEnum):
-    """Hands of a pair."""
-
-    left = "left"
-    right = "right"
 
 
 class Dxf(StrEnum):
@@ -95,7 +80,7 @@ def table(
     if kind is Format.xlsx and out is None:
         raise InputError("--format xlsx needs --out FILE: a spreadsheet cannot be shown on the screen")
     if out is not None:
-        _check_target(out)
+        check_target(out)
     frame = build_frame(read_job(job))
     known = [p.name for p in frame.job.parts] + [crossmember.name for crossmember in frame.job.crossmembers]
     if part is not None and part not in known:
@@ -161,85 +146,6 @@ def fit(
     raise typer.Exit(run_fit(job, as_json=as_json, write=write, angles=angles, starts=starts))
 
 
-RecordPath = Annotated[
-    Path, typer.Argument(metavar="RECORD", help="What was measured (YAML or CSV).", show_default=False)
-]
-RecordPart = Annotated[str | None, typer.Option(help="The part it is of, instead of what the record says.")]
-RecordHand = Annotated[Hand | None, typer.Option(help="The hand it is of, instead of what the record says.")]
-MarksFixed = Annotated[
-    bool, typer.Option("--marks-fixed/--straights-held", help="Marks all set out first, or bend by bend.")
-]
-
-
-@app.command(epilog="Example: railmodel measured hauler.yaml right_rail.yaml --datum 'straight 2'")
-def measured(
-    job: JobPath,
-    record: RecordPath,
-    part: RecordPart = None,
-    hand: RecordHand = None,
-    datum: Annotated[str | None, typer.Option(help="Lay it on this as well: rear, or a straight by number.")] = None,
-    marks_fixed: MarksFixed = True,
-    format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
-    paper: Annotated[Path | None, typer.Option(help="PDF file to write as well.")] = None,
-) -> None:
-    """Say how a bent piece came out, from what was measured: its shape, how sure, and how far off it is where."""
-    from railmodel.app.piece_command import run_measured
-
-    if paper is not None:
-        _check_target(paper)
-    status = run_measured(
-        job, record, part=part, hand=hand, datum=datum, as_json=format is Shown.json, paper=paper,
-        working="marks fixed" if marks_fixed else "straights held",
-    )  # fmt: skip
-    raise typer.Exit(status)
-
-
-@app.command(epilog="Example: railmodel correct hauler.yaml right_rail.yaml --log")
-def correct(
-    job: JobPath,
-    record: RecordPath,
-    part: RecordPart = None,
-    hand: RecordHand = None,
-    marks_fixed: MarksFixed = True,
-    format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
-    log: Annotated[bool, typer.Option("--log", help="Add its bends to the shop's record of test bends.")] = False,
-) -> None:
-    """Say what to change for the next piece, or, where the record is of one half bent, on this one."""
-    from railmodel.app.piece_command import run_correct
-
-    status = run_correct(
-        job, record, part=part, hand=hand, as_json=format is Shown.json, log=log,
-        working="marks fixed" if marks_fixed else "straights held",
-    )  # fmt: skip
-    raise typer.Exit(status)
-
-
-@app.command(epilog="Examples: railmodel sure hauler.yaml; railmodel sure hauler.yaml --datum front --straights-held")
-def sure(
-    job: JobPath,
-    datum: Annotated[
-        list[str] | None,
-        typer.Option(help="What parts are held by: main (the longest straight), front, rear, 'straight 2'; or for one "
-                     "part 'side rail.front'. May be given several times."),
-    ] = None,
-    marks_fixed: Annotated[
-        bool, typer.Option("--marks-fixed/--straights-held", help="Marks all set out first, or bend by bend.")
-    ] = True,
-    apart: Annotated[bool, typer.Option("--hands-apart", help="Each hand of a pair calibrated by itself.")] = False,
-    samples: Annotated[int, typer.Option(help="How many samples to draw.")] = 100_000,
-    exact: Annotated[bool, typer.Option("--exact-gaps", help="Check clearances on 2,000 exact samples.")] = False,
-    format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
-) -> None:
-    """Say which bend matters, the chance that the job fits with the shop's own spread, and what would help most."""
-    from railmodel.app.sure_command import run_sure
-
-    status = run_sure(
-        job, datum=datum or (), working="marks fixed" if marks_fixed else "straights held",
-        hands="apart" if apart else "together", samples=samples, exact=exact, as_json=format is Shown.json,
-    )  # fmt: skip
-    raise typer.Exit(status)
-
-
 @app.command(epilog="Example: railmodel plan hauler.yaml")
 def plan(
     job: JobPath,
@@ -278,6 +184,7 @@ def build(
     with_keep_clear: Annotated[
         bool, typer.Option("--with-keep-clear", help="Put the keep-clear shapes in the STEP assembly, on a branch.")
     ] = False,
+    noted: Noted = True,
 ) -> None:
     """Write every file of the job: STEP, bend tables and flat layouts."""
     from railmodel.app.build import plan_build, run_build
@@ -300,6 +207,14 @@ def build(
     for name in (name for outcome in outcomes for name in outcome.removed):
         typer.echo(f"removed: {name}, of the last build; this one does not make it")
     typer.echo(f"{len(outcomes) - len(problems)} files in {out}")
+    if noted:
+        from railmodel.app.noted import note_built, stopping
+
+        words = stopping(sum(finding.level == "stop" for finding in findings))
+        words += [f"{len(problems)} not written"] if problems else []
+        words += ["keep-clear shapes in the assembly"] if with_keep_clear else []
+        for line in note_built(frame, job, out, words=words):
+            typer.echo(line, err=True)
     _end(findings, failed=bool(problems))
 
 
@@ -420,28 +335,18 @@ def import_mesh(
     from exporters.step_mesh import mesh_step
 
     target = out or file.with_suffix(".stl")
-    _check_target(target)
+    check_target(target)
     count = mesh_step(file, target)
     typer.echo(f"{target}: {count} triangles, millimetres; in the job: shape: {{mesh: {target.name}, units: mm}}")
 
 
+cli_pieces.register(app)
 cli_loads.register(app)
 
 
 def _kind_of(out: Path | None) -> Format:
     ending = "" if out is None else out.suffix.lower().lstrip(".")
     return Format(ending) if ending in {kind.value for kind in Format} else Format.json
-
-
-def _check_target(out: Path) -> None:
-    """Refuse a target that cannot be written before any work is done."""
-    from railmodel.files import writable_folder
-
-    if out.is_dir():
-        raise InputError(f"--out: {out} is a folder; give a file name")
-    if not out.parent.is_dir():
-        raise InputError(f"--out: the folder {out.parent} does not exist; make it first")
-    writable_folder(out.parent)
 
 
 def _end(findings: list[Finding], *, failed: bool = False) -> None:

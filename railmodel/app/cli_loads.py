@@ -1,26 +1,15 @@
 """Commands about what a frame carries, weighs and costs; `register` adds them to the command line."""
 
 import json
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from railmodel.app.cli_words import HowShown, JobPath, Shown, leave
+
 if TYPE_CHECKING:
     from railmodel.frame import Frame
-
-JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="The job file (YAML).", show_default=False)]
-
-
-class Shown(StrEnum):
-    """How an answer is printed."""
-
-    text = "text"
-    json = "json"
-
-
-HowShown = Annotated[Shown, typer.Option("--format", help="text, or json for other programs.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -42,7 +31,7 @@ def carry(job: JobPath, shown: HowShown = Shown.text) -> None:
 
     frame = build_frame(read_job(job))
     if _stopped(frame):
-        _leave(1)
+        leave(1)
     screening = screen(frame)
     if shown is Shown.json:
         _print_json(carry_answer(frame, screening))
@@ -62,7 +51,7 @@ def weigh(job: JobPath, shown: HowShown = Shown.text) -> None:
         _print_json(weigh_answer(frame))
     else:
         show_weigh(frame, printer())
-    _leave(1 if _stopped(frame) else 0)
+    leave(1 if _stopped(frame) else 0)
 
 
 def quote(
@@ -79,7 +68,7 @@ def quote(
     status, lines = run_quote(job, as_json=shown is Shown.json, out=out, day=date)
     for line in lines:
         typer.echo(line, err=True)
-    _leave(status)
+    leave(status)
 
 
 def log(
@@ -113,15 +102,6 @@ def _stopped(frame: "Frame") -> bool:
     for line in finding_lines(stopping):
         typer.echo(line, err=True)
     return bool(stopping)
-
-
-def _leave(status: int) -> None:
-    """End with an exit status.
-
-    Raises:
-        typer.Exit: always.
-    """
-    raise typer.Exit(status)
 
 
 def _print_json(answer: object) -> None:

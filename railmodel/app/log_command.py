@@ -92,7 +92,7 @@ def record_answer(record: Record, whole: str) -> dict[str, Any]:
     return {
         "fingerprint": whole,
         "entries": [
-            {**{name: getattr(entry, name) for name in Entry.__dataclass_fields__},
+            {**{name: getattr(entry, name) for name in Entry.__dataclass_fields__}, "files": dict(entry.files),
              "as_it_stands": whole.startswith(entry.fingerprint)}
             for entry in record.entries
         ],
@@ -113,6 +113,7 @@ def record_lines(record: Record, whole: str) -> Iterator[str]:
         words = [entry.at, f"{entry.kind:<9}", short(entry.fingerprint)]
         words += [f"revision {entry.revision}"] if entry.revision else []
         words += [value for value in (entry.part, entry.by and f"by {entry.by}", entry.note) if value]
+        words += [entry.files[0][0]] if len(entry.files) == 1 else []
         words += [] if whole.startswith(entry.fingerprint) else ["(the job has changed since)"]
         yield "  ".join(words)
     approved = record.last("approved")

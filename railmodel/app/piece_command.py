@@ -8,6 +8,7 @@ from typing import Any
 import typer
 
 from railmodel.app.finding_lines import finding_lines
+from railmodel.app.noted import note_piece
 from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.deviations import Laying
 from railmodel.as_bent.piece import RULE, Piece, read_piece
@@ -15,6 +16,7 @@ from railmodel.as_bent.to_bender import Rest, log_piece, next_for, rest_for
 from railmodel.findings import Finding, stops, worst_first
 from railmodel.frame import build_frame
 from railmodel.job.reader import read_job
+from railmodel.job.record import Kind
 from railmodel.sureness.datum import Datum, parse_datum
 from railmodel.sureness.screws import Working
 
@@ -23,7 +25,7 @@ BEST: str = "best fit"
 
 def run_measured(
     job: Path, record: Path, *, part: str | None, hand: str | None, datum: str | None, as_json: bool,
-    paper: Path | None, working: Working = "marks fixed",
+    paper: Path | None, working: Working = "marks fixed", noted: bool = True,
 ) -> int:  # fmt: skip
     """Say how a piece came out.
 
@@ -36,6 +38,7 @@ def run_measured(
         as_json: print JSON.
         paper: PDF to write as well.
         working: how the shop works.
+        noted: note it in the job's record.
 
     Returns:
         Exit status: 1 where the record cannot be of that piece, or a fit point is missed even where it fits best.
@@ -56,6 +59,8 @@ def run_measured(
         for line in finding_lines(findings):
             typer.echo(line)
         show_measured(piece, layings, printer())
+    if noted:
+        _note("measured", piece, job, record, findings)
     return 1 if stops(findings) else 0
 
 
@@ -103,7 +108,7 @@ def missed(piece: Piece, layings: Sequence[Laying]) -> Iterator[Finding]:
 
 def run_correct(
     job: Path, record: Path, *, part: str | None, hand: str | None, as_json: bool, log: bool,
-    working: Working = "marks fixed",
+    working: Working = "marks fixed", noted: bool = True,
 ) -> int:  # fmt: skip
     """Say what to change, and add the piece's bends to the record of test bends where asked.
 
@@ -134,7 +139,16 @@ def run_correct(
             show_rest(piece, rest, console)
         if logged is not None:
             show_logged(logged, console)
+    if noted:
+        _note("corrected", piece, job, record, piece.findings)
     return 0
+
+
+def _note(kind: Kind, piece: Piece, job: Path, record: Path, findings: Sequence[Finding]) -> None:
+    """Note a piece in the job's record, and say on standard error where that cannot be done."""
+    stopped = sum(finding.level == "stop" for finding in findings)
+    for line in note_piece(kind, piece.frame, job, piece.part.label, record, stopped=stopped):
+        typer.echo(line, err=True)
 
 
 def changes(piece: Piece) -> tuple[NextPiece | None, Rest | None]:

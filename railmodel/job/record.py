@@ -6,7 +6,7 @@ told; nothing in the file is ever rewritten.
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal, get_args
@@ -24,6 +24,7 @@ KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
 VERSION: Final = 1
 _LONGEST: Final = 500
 _MOST_BYTES: Final = 50_000_000
+_HEX: Final = frozenset("0123456789abcdef")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +39,7 @@ class Entry:
         part: the part it is about, if one.
         by: who.
         note: anything worth remembering.
+        files: name and SHA-256 of every file it is about, hexadecimal.
     """
 
     at: str
@@ -47,6 +49,11 @@ class Entry:
     part: str = ""
     by: str = ""
     note: str = ""
+    files: tuple[tuple[str, str], ...] = ()
+
+    def same_as(self, other: "Entry") -> bool:
+        """Whether both say the same but for when; a STEP file's own header has its time, so of that the name counts."""
+        return replace(self, at=other.at, files=_timeless(self)) == replace(other, files=_timeless(other))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +71,10 @@ class Record:
     def last(self, kind: Kind) -> Entry | None:
         """The last entry of a kind."""
         return next((entry for entry in reversed(self.entries) if entry.kind == kind), None)
+
+
+def _timeless(entry: Entry) -> tuple[tuple[str, str], ...]:
+    return tuple((file, "" if file.endswith(".step") else digest) for file, digest in entry.files)
 
 
 def record_beside(job: Path) -> Path:
@@ -118,6 +129,19 @@ def append_entry(path: Path, entry: Entry) -> None:
         raise InputError(f"{path}: the disk is full; the last line is incomplete: make room and add it again")
 
 
+def append_news(path: Path, entry: Entry) -> bool:
+    """Add one line, unless the last of its kind and part says the same; whether it was added.
+
+    Raises:
+        InputError: as `append_entry`, or a record that cannot be read.
+    """
+    alike = [old for old in read_record(path).entries if (old.kind, old.part) == (entry.kind, entry.part)]
+    if alike and alike[-1].same_as(entry):
+        return False
+    append_entry(path, entry)
+    return True
+
+
 def now() -> str:
     """The time in UTC, to the second."""
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
@@ -134,7 +158,9 @@ def _closing(path: Path) -> bytes:
 
 def _line(entry: Entry) -> bytes:
     data = {"record": VERSION, **{name: getattr(entry, name) for name in Entry.__dataclass_fields__}}
-    kept = {name: value for name, value in data.items() if value != ""}
+    kept = {name: value for name, value in data.items() if value not in ("", ())}
+    if entry.files:
+        kept["files"] = dict(entry.files)
     return (json.dumps(kept, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
@@ -152,11 +178,14 @@ def _entry(line: bytes) -> Entry:
         raise ValueError("it is not a record")
     if data.get("record") != VERSION:
         raise ValueError(f"it is of version {quoted(str(data.get('record')))}; this program reads {VERSION}")
-    values = {name: data.get(name, "") for name in Entry.__dataclass_fields__}
+    values = {name: data.get(name, "") for name in Entry.__dataclass_fields__ if name != "files"}
     for name, value in values.items():
         if not isinstance(value, str):
             raise ValueError(f"{name} is not text")
-    entry = Entry(**values)
+    files = data.get("files", {})
+    if not isinstance(files, Mapping) or not all(isinstance(digest, str) for digest in files.values()):
+        raise ValueError("files is not a list of names, each with its SHA-256")
+    entry = Entry(**values, files=tuple(files.items()))
     problems = _problems(entry)
     if problems:
         raise ValueError(problems[0])
@@ -168,12 +197,15 @@ def _problems(entry: Entry) -> list[str]:
     if entry.kind not in KINDS:
         found.append(f"what happened: {not_among(entry.kind, KINDS)}")
     digits = entry.fingerprint
-    if len(digits) not in (12, 64) or set(digits) - set("0123456789abcdef"):
+    if len(digits) not in (12, 64) or set(digits) - _HEX:
         found.append(f"fingerprint: found {quoted(digits)}; allowed: the 64 or the first 12 digits of a fingerprint")
     try:
         datetime.fromisoformat(entry.at)
     except ValueError:
         found.append(f"at: found {quoted(entry.at)}; allowed: a time such as 2031-02-28T14:30:00Z")
+    for file, digest in entry.files:
+        if not file.isprintable() or len(digest) != 64 or set(digest) - _HEX:
+            found.append(f"files: found {quoted(file)}: {quoted(digest)}; allowed: a name and 64 hexadecimal digits")
     for name in ("revision", "part", "by", "note"):
         text = getattr(entry, name)
         if not text.isprintable() or len(text) > _LONGEST:

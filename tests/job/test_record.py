@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from railmodel.errors import InputError
-from railmodel.job.record import KINDS, Entry, append_entry, now, read_record, record_beside
+from railmodel.job.record import KINDS, Entry, append_entry, append_news, now, read_record, record_beside
 
 ENTRY = Entry(at="2031-02-28T14:30:00Z", kind="built", fingerprint="0123456789ab" + 52 * "f", revision="B", by="Ann")
 LINE = st.text(st.characters(exclude_categories=("Cc", "Cf", "Cs", "Cn", "Co", "Zl", "Zp")), max_size=60).filter(
@@ -48,6 +48,24 @@ def test_every_line_is_json_by_another_reader(tmp_path: Path) -> None:
     assert json.loads(line)["record"] == 1
 
 
+def test_news_that_say_the_same_but_for_when_are_added_once(tmp_path: Path) -> None:
+    path = tmp_path / "job.record.jsonl"
+    first = replace(ENTRY, files=(("floor/plan.txt", 64 * "a"), ("customer/x.step", 64 * "b")))
+    later = replace(first, at="2031-03-01T08:00:00Z")
+    assert append_news(path, first)
+    append_entry(path, replace(ENTRY, kind="sent"))
+    assert not append_news(path, later)
+    assert not append_news(path, replace(later, files=(first.files[0], ("customer/x.step", 64 * "d"))))
+    other = replace(later, files=(("floor/plan.txt", 64 * "c"),))
+    assert append_news(path, other)
+    assert append_news(path, later)  # as it was once, but not the last time
+    assert append_news(path, replace(later, part="rail"))
+    assert [entry.files for entry in read_record(path).entries if entry.kind == "built"] == [
+        first.files, other.files, first.files, first.files,
+    ]  # fmt: skip
+    assert json.loads(path.read_text().splitlines()[0])["files"]["floor/plan.txt"] == 64 * "a"
+
+
 @pytest.mark.parametrize("lost", [1, 2, 20, 100])
 def test_a_torn_last_line_is_told_and_nothing_of_the_file_is_rewritten(tmp_path: Path, lost: int) -> None:
     path = tmp_path / "job.record.jsonl"
@@ -73,6 +91,7 @@ def test_a_torn_last_line_is_told_and_nothing_of_the_file_is_rewritten(tmp_path:
 @pytest.mark.parametrize(
     "line",
     [b"[]", b"5", b"{}", b'{"record": 2}', b'{"record": 1, "kind": 5}', b"\xff\xfe", b"[" * 100_000,
+     b'{"record": 1, "kind": "built", "at": "2031-02-28", "fingerprint": "0123456789ab", "files": ["a"]}',
      b'{"record": 1, "kind": "eaten", "at": "2031-02-28", "fingerprint": "0123456789ab"}'],
 )  # fmt: skip
 def test_a_line_that_is_none_is_passed_over_and_told(tmp_path: Path, line: bytes) -> None:
@@ -93,9 +112,10 @@ def test_a_line_that_is_none_is_passed_over_and_told(tmp_path: Path, line: bytes
         ({"at": "yesterday"}, "a time such as"),
         ({"note": "two\nlines"}, "one line of plain text"),
         ({"by": "x" * 501}, "up to 500 letters"),
+        ({"files": (("a.step", "12"),)}, "a name and 64 hexadecimal digits"),
     ],
 )
-def test_what_is_not_plausible_is_not_recorded(tmp_path: Path, wrong: dict[str, str], words: str) -> None:
+def test_what_is_not_plausible_is_not_recorded(tmp_path: Path, wrong: dict[str, object], words: str) -> None:
     path = tmp_path / "job.record.jsonl"
     with pytest.raises(InputError, match="nothing was recorded") as caught:
         append_entry(path, replace(ENTRY, **wrong))  # type: ignore[arg-type]
