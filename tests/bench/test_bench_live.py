@@ -107,7 +107,8 @@ def share(rounds: list[dict[str, Any]], what: str, percent: float) -> float:
 
 
 def test_the_scripts_of_the_page_are_small(record_property: Callable[[str, object], None]) -> None:
+    """As written, with the panels of the bench and of the record: under a third of the viewer they come with."""
     static = Path(__file__).resolve().parents[2] / "railmodel" / "app" / "page" / "static"
     size = sum(path.stat().st_size for path in static.iterdir())
     record_property("kB of scripts and style", size / 1000)
-    assert size < 150_000
+    assert size < 200_000
