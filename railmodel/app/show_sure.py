@@ -71,6 +71,11 @@ def head_lines(sure: Sure) -> Iterator[str]:
         yield f"  {name}: {words}"
     if any(demand.kind == "joint" for demand in sure.chances.demands):
         yield "Each part is held by its own datum: a part that is fitted to its neighbour on the floor meets it better."
+    if any(one.held is not None for one in sure.found.bent.values()):
+        yield (
+            "Best fit: every rail is turned and shifted by itself, as it is set to the vehicle before anything ties "
+            "the pair, until its fit points are off the least (axles count 5, cab mounts 3); to first order."
+        )
     yield WORKING[sure.found.working]
     if any(one.part.hand != "single" for one in sure.found.bent.values()):
         yield (

@@ -21,7 +21,7 @@ from railmodel.frame import Frame
 from railmodel.job.fields import not_among
 from railmodel.job.yaml_tree import Loc
 from railmodel.part import End, RailPart
-from railmodel.sureness.datum import Datum
+from railmodel.sureness.datum import BEST, Datum
 from railmodel.sureness.screws import FIELDS, Working
 from railmodel.sureness.spread import WORDS
 
@@ -79,7 +79,7 @@ class Piece:
         if self.sifted is None or not self.targets:
             return ()
         solution = self.sifted.solution
-        found = [laid_on(solution, self.targets, datum) for datum in data]
+        found = [laid_on(solution, self.targets, datum) for datum in data if datum.where != BEST]
         if sum(one.weight > 0 for one in self.targets) >= 3:
             found.append(best_fit(solution, self.targets))
         return tuple({laying.name: laying for laying in found}.values())

@@ -9,6 +9,7 @@ from railmodel.part import RailPart
 from railmodel.sureness.screws import Place
 
 MAIN = "main"
+BEST = "best fit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +17,7 @@ class Datum:
     """A datum for every part, or for one.
 
     Args:
-        where: "front", "rear", "main" (the longest straight), or "straight 2" counted from the leading end.
+        where: "front", "rear", "main" (the longest straight), "straight 2" counted from the leading end, or "best fit".
         part: name of the part it is for; None for all.
     """
 
@@ -34,11 +35,11 @@ def parse_datum(text: str, names: Sequence[str]) -> Datum:
     part, dot, where = given.rpartition(".")
     part, where = part.strip(), where.strip().lower()
     word, _, number = where.partition(" ")
-    right = where in ("front", "rear", MAIN) or (word == "straight" and number.isascii() and number.isdigit())
+    right = where in ("front", "rear", MAIN, BEST) or (word == "straight" and number.isascii() and number.isdigit())
     if not right:
         raise InputError(
-            f'--datum: found "{text}"; allowed: main (the longest straight), front, rear, or a straight by its number '
-            'from the leading end such as "straight 2"; for one part alone, "side rail.straight 2"'
+            f'--datum: found "{text}"; allowed: main (the longest straight), front, rear, best fit, or a straight by '
+            'its number from the leading end such as "straight 2"; for one part alone, "side rail.straight 2"'
         )
     if dot and part not in names:
         from railmodel.job.fields import not_among  # only when something is wrong
@@ -56,7 +57,8 @@ def datum_for(part: RailPart, data: Sequence[Datum]) -> Datum:
 def datum_place(part: RailPart, datum: Datum) -> tuple[Place, str]:
     """Where on a part, read from its leading end, the datum lies, and in words.
 
-    A straight is laid with its middle where it belongs, along its direction and with its top face up.
+    A straight is laid with its middle where it belongs, along its direction and with its top face up. A tube that is
+    laid as well as it fits is held by its main straight where nothing else holds it.
 
     Raises:
         InputError: the part has no straight of that number.
@@ -66,7 +68,7 @@ def datum_place(part: RailPart, datum: Datum) -> tuple[Place, str]:
     if datum.where in ("front", "rear"):
         leads = datum.where == part.leading_end
         return (Place(0, 0.0) if leads else Place(last, 1.0)), f"its {datum.where} end"
-    number = main_straight(line) if datum.where == MAIN else int(datum.where.split()[1])
+    number = main_straight(line) if datum.where in (MAIN, BEST) else int(datum.where.split()[1])
     if not 0 <= number <= line.rows.count:
         raise InputError(
             f"--datum: {part.name} has no straight {number}; allowed: straight 0 to straight {line.rows.count}, "

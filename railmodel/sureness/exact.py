@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from railmodel.as_bent.align import rigid
 from railmodel.errors import GeometryError
 from railmodel.fitting.bodies import rail_body
 from railmodel.fitting.clearance import gaps
@@ -13,6 +14,7 @@ from railmodel.fitting.keep_clear import shapes_of
 from railmodel.frame import Frame
 from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.rows import Array, BendRows, wrap
+from railmodel.sureness.best_fit import Held
 from railmodel.sureness.march import Rails, columns_off, rails_off
 from railmodel.sureness.sample import Chance, Chances, draw
 from railmodel.sureness.sensitivity import Bent, Measure, Sensitivity
@@ -129,7 +131,16 @@ def _line(bent: Bent, straights: Array, angle: Array, radius: Array, roll: Array
     turn = np.stack([there.t, there.s, there.u], axis=-1) @ np.stack([here.t, here.s, here.u])
     start = line.start
     moved = Pose(there.at + turn @ (start.at - here.at), turn @ start.t, turn @ start.s, turn @ start.u)
-    return Centreline(rows, moved)
+    laid = Centreline(rows, moved)
+    return laid if bent.held is None else _fitted(laid, bent.held)
+
+
+def _fitted(line: Centreline, held: Held) -> Centreline:
+    """A centreline laid as well as it fits."""
+    at = [(one := line.stretches[place.stretch]).pose(one.length * place.share).at for place in held.places]
+    turn, shift = rigid(np.array(at), held.points, held.weights)
+    start = line.start
+    return Centreline(line.rows, Pose(turn @ start.at + shift, turn @ start.t, turn @ start.s, turn @ start.u))
 
 
 def _datum(line: Centreline, bent: Bent) -> Pose:

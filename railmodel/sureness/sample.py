@@ -1,7 +1,8 @@
 """Chance of fit: the shop's spread played through many times.
 
-Fit points and joints are exact in every sample; clearances are taken to first order from the nominal gap. Samples are
-drawn and laid out in blocks, so that memory does not grow with their number. mm, radians.
+Fit points and joints are exact in every sample; clearances, and all of a part that is laid as well as it fits, are
+taken to first order from the nominal. Samples are drawn and laid out in blocks, so that memory does not grow with
+their number. mm, radians.
 """
 
 from collections.abc import Mapping, Sequence
@@ -158,9 +159,21 @@ class Players:
         self.nominal = np.array([measure.value for measure in found.measures])
         moves = effects.spread > STILL
         risky = moves & (self.nominal - np.array([one.low for one in found.measures]) < SURE * effects.spread)
-        self.linear = [i for i, one in enumerate(found.measures) if risky[i] and one.kind == "clearance"]
-        self.fits = [(i, one) for i, one in enumerate(found.measures) if moves[i] and one.kind == "fit point"]
-        self.joints = [list(one.rows) for one in asked if one.kind == "joint" and moves[list(one.rows)].any()]
+        fitted = [any(found.bent[label].held is not None for label in one.slopes) for one in found.measures]
+        self.linear = [
+            i
+            for i, one in enumerate(found.measures)
+            if (risky[i] if one.kind == "clearance" else fitted[i] and moves[i])
+        ]
+        first = set(self.linear)
+        self.fits = [
+            (i, one) for i, one in enumerate(found.measures) if moves[i] and i not in first and one.kind == "fit point"
+        ]
+        self.joints = [
+            list(one.rows)
+            for one in asked
+            if one.kind == "joint" and moves[list(one.rows)].any() and not first & set(one.rows)
+        ]
         played = [*self.linear, *(i for i, _ in self.fits), *(i for rows in self.joints for i in rows)]
         self.moving = np.array(sorted(played), dtype=int)
         needed = {label for _, one in self.fits for label in one.slopes}

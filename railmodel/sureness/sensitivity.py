@@ -22,7 +22,9 @@ from railmodel.frame import Frame
 from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
-from railmodel.sureness.datum import Datum, datum_for, datum_place
+from railmodel.sureness.best_fit import WORDS as BEST_WORDS
+from railmodel.sureness.best_fit import Held, best_screws, held_by
+from railmodel.sureness.datum import BEST, Datum, datum_for, datum_place
 from railmodel.sureness.screws import Columns, Movers, Place, Working, moved, movers, place_at, turned
 
 Kind = Literal["fit point", "joint", "clearance"]
@@ -39,6 +41,7 @@ class Bent:
         datum_words: what it is called.
         movers: how each value of its bend table moves it.
         stretch: (n,) part of each arc that comes from stretching.
+        held: what it is laid by where it is laid as well as it fits; None where it is laid on the datum.
     """
 
     part: RailPart
@@ -47,6 +50,7 @@ class Bent:
     datum_words: str
     movers: Movers
     stretch: Array
+    held: Held | None = None
 
     @property
     def columns(self) -> Columns:
@@ -63,6 +67,8 @@ class Bent:
 
     def screws(self, places: Sequence[Place]) -> Array:
         """(m, x, 6) how it moves at some places; see `railmodel.sureness.screws`."""
+        if self.held is not None:
+            return self.movers.at(places) - best_screws(self.movers, self.datum, self.held)
         return self.movers.at(places, self.datum)
 
     def slope(self, place: Place, point: Array, normal: Array) -> Array:
@@ -156,10 +162,12 @@ def bents(frame: Frame, data: Sequence[Datum] = (), working: Working = "marks fi
             continue
         line = part.read.line
         own = np.array([tools[tool_key(part, i)].tube_use.stretch for i in range(line.rows.count)], dtype=float)
-        place, words = datum_place(part, datum_for(part, data))
+        datum = datum_for(part, data)
+        place, words = datum_place(part, datum)
+        held = held_by(frame, part) if datum.where == BEST else None
         found[part.label] = Bent(
-            part=part, line=line, datum=place, datum_words=words,
-            movers=movers(line, working, stretch=own), stretch=own,
+            part=part, line=line, datum=place, datum_words=words if held is None else BEST_WORDS,
+            movers=movers(line, working, stretch=own), stretch=own, held=held,
         )  # fmt: skip
     return found
 
