@@ -74,8 +74,10 @@ def sure(
     job: JobPath,
     datum: Annotated[
         list[str] | None,
-        typer.Option(help="What parts are held by: main (the longest straight), front, rear, 'best fit', 'straight 2'; "
-                     "or for one part 'side rail.front'. May be given several times."),
+        typer.Option(
+            help="What parts are held by: main (the longest straight), front, rear, 'best fit', 'straight 2'; "
+            "or for one part 'side rail.front'. May be given several times."
+        ),
     ] = None,
     marks_fixed: Annotated[
         bool, typer.Option("--marks-fixed/--straights-held", help="Marks all set out first, or bend by bend.")
