@@ -1,4 +1,7 @@
-"""Hypothesis profiles: few examples at the desk, the full count where CI is set; both without a deadline."""
+"""Hypothesis profiles: few examples at the desk, the full count where CI is set; both without a deadline.
+
+Nothing that tests use is compiled as they run.
+"""
 
 import os
 
@@ -7,4 +10,6 @@ from hypothesis import HealthCheck, settings
 _COMMON = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile("local", max_examples=25, **_COMMON)
 settings.register_profile("ci", max_examples=100, derandomize=True, print_blob=True, **_COMMON)
+# the finite elements of a section take a second as plain Python, and half a minute where they are compiled first
+os.environ.setdefault("NUMBA_DISABLE_JIT", "1")
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")

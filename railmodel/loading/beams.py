@@ -4,8 +4,10 @@ Pieces bend and twist and stretch (Euler and Bernoulli; no shear deflection) and
 node. Where the loads of a case balance by themselves, what the held nodes feel is a measure of how well they do.
 """
 
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -150,9 +152,7 @@ def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, A
 
     The model is in metres, in which shifts and turns are of one size and the sums keep more of their digits.
     """
-    from Pynite import FEModel3D
-
-    model = FEModel3D()
+    model = _model()
     model.add_material("steel", YOUNG * 1e6, SHEAR * 1e6, 0.3, 0.0)
     for name, place in enumerate(np.round(beams.nodes / _GRID) * _GRID / 1000):
         model.add_node(str(name), *(float(value) for value in place))
@@ -168,7 +168,7 @@ def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, A
         member = model.members[str(name)]
         own = member.T()[:3, :3]
         member.rotation = float(np.degrees(np.arctan2(frames[name, 1] @ own[2], frames[name, 1] @ own[1])))
-        turn = member.T()
+        turn = np.kron(np.eye(4), frames[name])
         stiffness[name] = _MOMENTS[:, None] * (turn.T @ member.ke() @ turn) * _SHIFTS
     for held, fixed in beams.held.items():
         model.def_support(str(held), *fixed)
@@ -183,6 +183,34 @@ def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, A
     moved = _read(list(model.nodes.values()), ways, cases) / _SHIFTS[:6]
     held = _read([model.nodes[str(node)] for node in beams.held], felt, cases) * _MOMENTS[:6]
     return moved, stiffness, held
+
+
+def _model() -> Any:
+    """An empty model of PyNite's, without what nothing here uses and what takes most of its time.
+
+    Its shear walls bring a plotting library with them, half a second of every command; no load lies on a member here
+    (what is spread along a piece stands at its nodes already), so no member is asked for what its loads do.
+    """
+    package = "Pynite.ShearWall"
+    spared = "Pynite" not in sys.modules
+    if spared:
+        empty: Any = ModuleType(package)
+        empty.ShearWall = object
+        sys.modules[package] = empty
+    try:
+        from Pynite.FEModel3D import FEModel3D
+    finally:
+        if spared:
+            del sys.modules[package]
+
+    class Loaded(FEModel3D):  # type: ignore[misc]
+        """A model with loads at its nodes only."""
+
+        def FER(self, combo_name: str = "") -> Array:  # noqa: N802
+            """(6 n, 1) what members would hold against loads on them: nothing."""
+            return np.zeros((6 * len(self.nodes), 1))
+
+    return Loaded()
 
 
 def _read(nodes: list[Any], ways: Sequence[str], cases: Sequence[str]) -> Array:

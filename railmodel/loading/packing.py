@@ -1,14 +1,15 @@
 """What a frame's parts ship in: the smallest box of each, a nested pair's, the crate's, its weight and freight class.
 
 Millimetres and kilograms. A part's box is about a shape that leaves none of the tube out and stands out from it by at
-most `SAG`: the smallest that has a face along a facet of the hull (trimesh), or one found by turning on from the best
-of many turns, if that is smaller still.
+most `SAG`: the smallest that has a face along a facet of the hull, or one found by turning on from the best of many
+turns, if that is smaller still.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -22,6 +23,9 @@ from railmodel.loading.weigh import tube_mass
 from railmodel.part import RailPart
 from railmodel.plates import plates
 from railmodel.tolerances import ANGLE
+
+if TYPE_CHECKING:
+    from scipy.spatial import ConvexHull
 
 SAG = 0.5
 """A box may be larger than the tube by this on every side, mm."""
@@ -131,13 +135,42 @@ def smallest_box(points: Array, *, flat: bool = False) -> tuple[Array, Array]:
         flat: whether they are a slab, about which no turn out of its plane makes a smaller box; it is found sooner.
     """
     from scipy.spatial import ConvexHull
-    from trimesh.bounds import oriented_bounds
 
-    corners = points[ConvexHull(points).vertices]
-    turns = [np.asarray(oriented_bounds(corners)[0][:3, :3]), *([] if flat else _by_turning(corners))]
+    hull = ConvexHull(points)
+    corners = points[hull.vertices]
+    turns = [_on_a_facet(hull), *([] if flat else _by_turning(corners))]
     axes = min(turns, key=lambda turn: float(np.prod(np.ptp(corners @ turn.T, axis=0))))
     axes = axes[np.argsort(np.ptp(corners @ axes.T, axis=0))[::-1]]
     return axes, np.ptp(points @ axes.T, axis=0)
+
+
+def _on_a_facet(hull: "ConvexHull") -> Array:
+    """The turn (3, 3) of the smallest box with a face along a facet of a hull.
+
+    Seen along the facet's normal the hull is a polygon, and its smallest rectangle has a side along one of its edges
+    (H. Freeman and R. Shapira, 1975, from memory).
+    """
+    corners, normals = hull.points[hull.vertices], hull.equations[:, :3]
+    one, place = np.nonzero(hull.neighbors > np.arange(len(normals))[:, None])  # every edge once
+    other = hull.neighbors[one, place]
+    ends = np.take_along_axis(hull.simplices[one], np.array([(1, 2), (0, 2), (0, 1)])[place], axis=1)
+    edges = hull.points[ends[:, 1]] - hull.points[ends[:, 0]]
+    best = np.inf, np.eye(3)
+    rounded = np.round(normals * np.where(normals[:, :1] < 0, -1, 1), 9)
+    for normal in normals[np.unique(rounded, axis=0, return_index=True)[1]]:
+        seen = normals @ normal > 0
+        rim = edges[seen[one] != seen[other]]
+        first = rim - np.outer(rim @ normal, normal)
+        sizes = np.linalg.norm(first, axis=1)
+        long = sizes > 1e-3 * np.linalg.norm(rim, axis=1)  # an edge along the normal is a corner of the polygon
+        first = first[long] / sizes[long, None]
+        second = np.cross(normal, first)
+        area = np.ptp(first @ corners.T, axis=1) * np.ptp(second @ corners.T, axis=1)
+        least = int(np.argmin(area))
+        volume = float(area[least] * np.ptp(corners @ normal))
+        if volume < best[0]:
+            best = volume, np.array([first[least], second[least], normal])
+    return best[1]
 
 
 def _by_turning(corners: Array) -> list[Array]:
