@@ -75,11 +75,19 @@ def parse_length(value: str | int | float, unit: Unit) -> float:
     railmodel.units.LengthError: found "4 1/2 ells"; allowed: a length such as 4.5, 4 1/2, 3' 6 1/2", 114 mm
     """
     if isinstance(value, str):
-        exact = _parsed(value, unit)
-    elif isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+        return _typed(value, unit)
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise LengthError(_not_a_length(value))
-    else:
-        exact = _counted(float(value), unit) if abs(value) <= LIMIT else Fraction(2 * int(LIMIT))
+    exact = _counted(float(value), unit) if abs(value) <= LIMIT else Fraction(2 * int(LIMIT))
+    return _within(exact, value)
+
+
+@lru_cache(maxsize=4096)
+def _typed(text: str, unit: Unit) -> float:
+    return _within(_parsed(text, unit), text)
+
+
+def _within(exact: Fraction, value: str | int | float) -> float:
     if abs(exact) > LIMIT:
         raise LengthError(f"found {quoted(value)}; allowed: lengths from -100 m to 100 m; check number and unit")
     return float(exact)
@@ -90,7 +98,6 @@ def _counted(value: float, unit: Unit) -> Fraction:
     return Fraction(repr(value)) * _MM[unit]
 
 
-@lru_cache(maxsize=4096)
 def _parsed(text: str, unit: Unit) -> Fraction:
     match = _LENGTH.fullmatch(text.translate(_PLAIN).strip().lower()) if len(text) <= _LONGEST else None
     if match is None:

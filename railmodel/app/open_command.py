@@ -1,5 +1,6 @@
 """`railmodel open`: the live page on this machine, and nowhere else unless asked."""
 
+import gc
 import signal
 import socket
 import webbrowser
@@ -107,6 +108,8 @@ def _serve(room: "Room", sockets: list[socket.socket]) -> None:
         make_app(room), log_level="error", timeout_graceful_shutdown=STOP, server_header=False, workers=1, ws="none",
         h11_max_incomplete_event_size=65536,
     )  # fmt: skip
+    gc.collect()
+    gc.freeze()  # what is there for good is not gone through again between two edits
     with _ending(), suppress(KeyboardInterrupt):
         _stopping(uvicorn.Server(config), room).run(sockets=sockets)
 

@@ -60,7 +60,7 @@ const FLAT = {
 const painted = (shader, cover) => new ShaderMaterial({
   ...shader,
   uniforms: { tint: { value: new Color() }, cover: { value: cover } },
-  ...(cover < 1 ? { transparent: true, premultipliedAlpha: true, depthWrite: false, side: DoubleSide } : {}),
+  ...(cover < 1 ? { transparent: true, premultipliedAlpha: true, depthWrite: false, side: DoubleSide, forceSinglePass: true } : {}),
 });
 export const surface = (cover = 1) => painted(SHADER, cover);
 export const facets = () => painted(FACETS, 1);

@@ -20,8 +20,8 @@ from railmodel.job.reader import job_from
 
 Message = dict[str, Any]
 
-REST = 0.1
-"""Seconds without an edit before the slow checks begin."""
+REST = 0.25
+"""Seconds without an edit before the slow checks begin: they leave the processor to the picture until it is there."""
 
 LOOK = 2.0
 """Seconds between looks at the files on the disk."""
@@ -82,10 +82,15 @@ class Desk:
             Stale: somebody else was first.
             InputError: it is not to be; nothing has changed.
         """
+        changed = False
+        self.thinking.hold()
         try:
             changed = make()
         except TROUBLE as error:
             raise InputError(f"this cannot be done to the job ({type(error).__name__})") from None
+        finally:
+            if not changed:
+                self.thinking.go_on()
         if changed:
             self._changed()
 

@@ -34,19 +34,19 @@ async def mesh(request: Request) -> Response:
 async def edit(request: Request) -> Response:
     """Make an edit."""
     desk, body = desk_of(request), await body_of(request)
-    return _changed(desk, request, lambda: desk.store.apply(body.get("rev"), body.get("op"), body.get("group")))
+    return _changed(desk, request, body, lambda: desk.store.apply(body.get("rev"), body.get("op"), body.get("group")))
 
 
 async def undo(request: Request) -> Response:
     """Take the last change back."""
     desk, body = desk_of(request), await body_of(request)
-    return _changed(desk, request, lambda: desk.store.undo(body.get("rev")))
+    return _changed(desk, request, body, lambda: desk.store.undo(body.get("rev")))
 
 
 async def redo(request: Request) -> Response:
     """Make the last change again."""
     desk, body = desk_of(request), await body_of(request)
-    return _changed(desk, request, lambda: desk.store.redo(body.get("rev")))
+    return _changed(desk, request, body, lambda: desk.store.redo(body.get("rev")))
 
 
 async def events(request: Request) -> Response:
@@ -102,11 +102,14 @@ async def discard(request: Request) -> Response:
     return _state(desk, request)
 
 
-def _changed(desk: Desk, request: Request, make: Callable[[], bool]) -> Response:
-    return _done(desk, request, lambda: desk.change(make))
+def _changed(desk: Desk, request: Request, body: dict[str, Any], make: Callable[[], bool]) -> Response:
+    """The new state, with the meshes that a browser which says what it has needs for it."""
+    have = body.get("have")
+    held = {key for key in have if isinstance(key, str)} if isinstance(have, list) else None
+    return _done(desk, request, lambda: desk.change(make), held)
 
 
-def _done(desk: Desk, request: Request, do: Callable[[], Any]) -> Response:
+def _done(desk: Desk, request: Request, do: Callable[[], Any], have: set[str] | None = None) -> Response:
     """The new state; the newest one where somebody else was first; or why not."""
     try:
         do()
@@ -116,7 +119,10 @@ def _done(desk: Desk, request: Request, do: Callable[[], Any]) -> Response:
         return answer(Mixed(error=says, problems=[{"says": says, "at": None}], state=newest), 409)
     except InputError as error:
         return not_valid(error)
-    return _state(desk, request)
+    if have is None:
+        return _state(desk, request)
+    reply = desk.bank.reply(desk.store.rev, desk.meshes, have, state_of(desk, readonly=readonly(request)))
+    return Response(reply, media_type="application/octet-stream")
 
 
 def _state(desk: Desk, request: Request) -> Response:

@@ -1,6 +1,5 @@
 """Meshes under keys: the same shape has the same key, so that a browser asks only for what it has not got."""
 
-import json
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
@@ -10,13 +9,14 @@ from typing import Any
 import numpy as np
 
 from exporters.mesh import Mesh, mesh_of
+from railmodel.app.page.as_json import Mixed, dumps
 from railmodel.part import RailPart
 
 KEPT = 400
 """Meshes kept beside those of the picture, the latest used ones."""
 
 CORNER_FACETS = 2
-BEND_FACET = float(np.radians(7.5))
+BEND_FACET = float(np.radians(10.0))
 """Coarser than on the approval page: these are made anew with every edit."""
 
 
@@ -75,10 +75,10 @@ class MeshBank:
         while len(self._held) > KEPT + len(keys):
             self._held.popitem(last=False)
 
-    def reply(self, rev: int, wanted: Iterable[Named], have: set[str]) -> bytes:
+    def reply(self, rev: int, wanted: Iterable[Named], have: set[str], state: Mixed | None = None) -> bytes:
         """The meshes asked for in one piece; see `joined`."""
         named = [one for one in wanted if one.key not in have and one.key in self._held]
-        return joined(rev, [(one, self._held[one.key]) for one in named])
+        return joined(rev, [(one, self._held[one.key]) for one in named], state)
 
 
 def part_key(part: RailPart) -> str:
@@ -118,8 +118,14 @@ def pack(mesh: Mesh) -> Packed:
     )
 
 
-def joined(rev: int, meshes: Iterable[tuple[Named, Packed]]) -> bytes:
-    """Meshes in one piece: length of a JSON header (uint32, little-endian), the header, the buffers one by one."""
+def joined(rev: int, meshes: Iterable[tuple[Named, Packed]], state: Mixed | None = None) -> bytes:
+    """Meshes in one piece: length of a JSON header (uint32, little-endian), the header, the buffers one by one.
+
+    Args:
+        rev: the revision they belong to.
+        meshes: the meshes.
+        state: what else the header is to hold, under `state`.
+    """
     entries: list[dict[str, Any]] = []
     buffers: list[bytes] = []
     offset = 0
@@ -134,7 +140,7 @@ def joined(rev: int, meshes: Iterable[tuple[Named, Packed]]) -> bytes:
             buffers.append(buffer)
             offset += len(buffer)
         entries.append({**entry, "index": "uint32" if packed.wide else "uint16"})
-    header = json.dumps({"rev": rev, "meshes": entries}, separators=(",", ":")).encode()
+    header = dumps(Mixed(rev=rev, meshes=entries, **({} if state is None else {"state": state})))
     header += b" " * (-len(header) % 4)
     return b"".join([len(header).to_bytes(4, "little"), header, *buffers])
 

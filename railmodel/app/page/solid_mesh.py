@@ -1,5 +1,6 @@
 """Light meshes of keep-clear shapes as drawn, in vehicle axes, mm: for looking at only."""
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -12,13 +13,16 @@ from railmodel.geometry.rows import Array
 AROUND = 24
 """Facets round a cylinder."""
 
-RINGS = 6
+RINGS = 5
 """Facets from the rim of a half ball to its pole."""
 
 MOST = 6000
 """Triangles of a mesh file that are shown as they are; more are brought together on a grid."""
 
 _CELLS = 48
+
+TINY = 1e-9
+"""A radius that is none, mm."""
 
 
 def shape_mesh(shape: Shape) -> Mesh:
@@ -99,18 +103,22 @@ def _turned(start: Array, end: Array, along: Array, profile: Array, normals: Arr
     def carried(values: Array) -> Array:
         return np.asarray((values[:, None, :1] * out + values[:, None, 1:] * along).reshape(-1, 3))
 
-    return Mesh(start + carried(profile), carried(normals), _rings(len(profile)))
+    return Mesh(start + carried(profile), carried(normals), _rings(profile))
 
 
-def _rings(count: int) -> Any:
+def _rings(profile: Array) -> Any:
     """Triangles between rings of points, without those of no area."""
     here = np.arange(AROUND)
     behind = (here + 1) % AROUND
     found = []
-    for ring in range(count - 1):
+    for ring, (one, other) in enumerate(pairwise(profile)):
         low, high = ring * AROUND, (ring + 1) * AROUND
-        found.append(np.stack([low + here, low + behind, high + behind], axis=1))
-        found.append(np.stack([low + here, high + behind, high + here], axis=1))
+        if np.allclose(one, other):
+            continue
+        if one[0] > TINY:
+            found.append(np.stack([low + here, low + behind, high + behind], axis=1))
+        if other[0] > TINY:
+            found.append(np.stack([low + here, high + behind, high + here], axis=1))
     return np.concatenate(found)
 
 

@@ -5,8 +5,10 @@ input does.
 
     {"job": rev, "path": ..., "text": ...}          the job to think about from now on; older ones are dropped
     {"ask": id, "what": "rehearsal", ...}           a question about the latest job
+    {"rest": true}                                  rest until anything else comes in, a second at most
 """
 
+import _thread
 import json
 import os
 import signal
@@ -14,7 +16,7 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 from queue import Empty, Queue
-from threading import Thread
+from threading import Event, Thread
 from typing import IO, Any
 
 from railmodel.app.page.rehearsal_view import rehearsal_view
@@ -24,6 +26,9 @@ from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import job_from
 
 Message = dict[str, Any]
+
+RESTS = 1.0
+"""Seconds that it rests at most."""
 
 
 class Thinker:
@@ -36,6 +41,12 @@ class Thinker:
         self._asked: list[Message] = []
         self._frame: tuple[int, Frame] | None = None
         self._closed = False
+        self._go = Event()
+        self._go.set()
+
+    def rest(self) -> None:
+        """Do nothing as long as that is asked for; called between two steps of whatever is being worked out."""
+        self._go.wait(RESTS)
 
     def run(self, lines: IO[bytes]) -> None:
         """Work until the input ends."""
@@ -48,7 +59,15 @@ class Thinker:
 
     def _listen(self, lines: IO[bytes]) -> None:
         for line in lines:
-            self._inbox.put(json.loads(line))
+            message = json.loads(line)
+            if message.get("rest"):
+                self._go.clear()
+                _thread.interrupt_main()
+                continue
+            self._go.set()
+            if "rest" not in message:
+                self._inbox.put(message)
+        self._go.set()
         self._inbox.put(None)
 
     def _collect(self, *, wait: bool = False) -> None:
@@ -106,11 +125,12 @@ class Thinker:
 
 def main() -> None:
     """Run on standard input and output; whatever else prints goes to standard error."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the page's process ends this one
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
+    thinker = Thinker(out)
+    signal.signal(signal.SIGINT, lambda *_: thinker.rest())  # from the keyboard too: the page's process ends this one
     with suppress(BrokenPipeError):
-        Thinker(out).run(sys.stdin.buffer)
+        thinker.run(sys.stdin.buffer)
 
 
 if __name__ == "__main__":

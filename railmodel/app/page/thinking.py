@@ -38,6 +38,20 @@ class Thinking:
             self._process.stdin.write(json.dumps(message, separators=(",", ":")).encode() + b"\n")
             await self._process.stdin.drain()
 
+    def hold(self) -> None:
+        """Let it rest for a moment, so that it does not compete with what a person waits for."""
+        self._tell(b'{"rest":true}\n')
+
+    def go_on(self) -> None:
+        """Let it go on with what it was at."""
+        self._tell(b'{"rest":false}\n')
+
+    def _tell(self, line: bytes) -> None:
+        """Say something to the process if there is one."""
+        if self._process is not None and self._process.returncode is None and self._process.stdin is not None:
+            with suppress(ConnectionError):
+                self._process.stdin.write(line)
+
     async def ask(self, message: Message, seconds: float) -> Message:
         """The answer to a question; one that is not there in time is busy."""
         number = next(self._numbers)

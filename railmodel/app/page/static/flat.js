@@ -54,13 +54,19 @@ export class Flat {
   }
 
   frame() {
-    const spots = this.state.parts.flatMap((part) => part.outline[this.kind].flat());
-    const shapes = this.state.shapes.flatMap((shape) => (shape.outline ? shape.outline[this.kind].flat() : []));
-    const all = [...spots, ...shapes];
-    if (!all.length) return;
-    const [xs, ys] = [all.map(([x]) => x), all.map(([, y]) => -y)];
-    const [left, top] = [Math.min(...xs), Math.min(...ys)];
-    const [wide, high] = [Math.max(...xs) - left, Math.max(...ys) - top];
+    let [left, top, right, foot] = [Infinity, Infinity, -Infinity, -Infinity];
+    for (const { outline } of [...this.state.parts, ...this.state.shapes]) {
+      for (const ring of outline ? outline[this.kind] : []) {
+        for (const [x, y] of ring) {
+          if (x < left) left = x;
+          if (x > right) right = x;
+          if (-y < top) top = -y;
+          if (-y > foot) foot = -y;
+        }
+      }
+    }
+    if (left > right) return;
+    const [wide, high] = [right - left, foot - top];
     const pixels = Math.max(200, this.host.clientWidth);
     const margin = Math.max(wide, high) * 0.05;
     this.box = [left - margin, top - margin, wide + 2 * margin, high + 3 * margin];

@@ -143,6 +143,8 @@ store.on('state', (state) => {
     if (state === store.state) later.forEach((view) => (moving && flats.includes(view)) || view.update(state));
   });
 });
+store.on('meshes', (meshes) => three.hold(meshes));
+store.have = () => (three.view ? [...three.meshes.keys()] : null);
 store.on('saved', saved);
 store.on('work', (work) => {
   solve.progress(work);

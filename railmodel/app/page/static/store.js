@@ -7,7 +7,8 @@ export class Store {
     this.state = null;
     this.queue = new Map(); // from a field's key to the newest thing to send for it
     this.busy = false;
-    this.listeners = { state: [], work: [], saved: [], link: [] };
+    this.listeners = { state: [], work: [], saved: [], link: [], meshes: [] };
+    this.have = () => null; // keys of the meshes that need not be sent again
     this.heard = null; // the newest key the server spoke of
   }
 
@@ -109,7 +110,10 @@ export class Store {
 
   async attempt(key, item) {
     try {
-      const state = await post(item.path, { ...item.body, rev: this.state.rev });
+      const have = this.have();
+      const reply = await post(item.path, { ...item.body, rev: this.state.rev, ...(have && { have }) });
+      const state = reply && reply.state && reply.state.key ? reply.state : reply;
+      if (state !== reply) this.tell('meshes', reply.meshes);
       if (state && state.key) this.take(state);
       item.done(null, state);
     } catch (error) {

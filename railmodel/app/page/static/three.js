@@ -1,7 +1,18 @@
 // The view that can be turned: fed with meshes of the server, of which only those that changed are asked for.
 
-import { buffer } from './net.js';
+import { get } from './net.js';
 import { gaps, highlights, points } from './shown.js';
+
+// once what was just drawn is on the screen; a page that is not looked at draws no frames
+function soon(act) {
+  let done = false;
+  const once = () => {
+    if (!done) act();
+    done = true;
+  };
+  requestAnimationFrame(() => setTimeout(once));
+  setTimeout(once, 100);
+}
 
 export class Three {
   constructor(host, { picked, lost }) {
@@ -40,32 +51,25 @@ export class Three {
         const state = this.wanted;
         this.wanted = null;
         const all = [...state.meshes, ...((state.solve && state.solve.meshes) || [])];
-        if (all.some(({ key }) => !this.meshes.has(key))) this.unpack(await buffer(`/api/mesh?rev=${state.rev}&have=${[...this.meshes.keys()].join(',')}`));
+        if (all.some(({ key }) => !this.meshes.has(key))) this.hold((await get(`/api/mesh?rev=${state.rev}&have=${[...this.meshes.keys()].join(',')}`)).meshes);
         if (!this.wanted) this.show(state, all);
       }
     } finally {
       this.busy = false;
-      this.after.splice(0).forEach((act) => act());
+      const acts = this.after.splice(0);
+      if (acts.length) soon(() => acts.forEach((act) => act()));
     }
   }
 
   // does something once the newest shape is on the screen
   then(act) {
     if (this.busy) this.after.push(act);
-    else act();
+    else soon(() => (this.busy ? this.after.push(act) : act()));
   }
 
-  unpack(data) {
-    if (!data) return;
-    const size = new DataView(data).getUint32(0, true);
-    const header = JSON.parse(new TextDecoder().decode(new Uint8Array(data, 4, size)));
-    const base = 4 + size;
-    for (const { key, points: [p, n], normals: [m], triangles: [t, count], index } of header.meshes) {
-      const Whole = index === 'uint32' ? Uint32Array : Uint16Array;
-      this.meshes.set(key, {
-        points: new Float32Array(data, base + p, 3 * n), normals: new Int8Array(data, base + m, 3 * n), triangles: new Whole(data, base + t, 3 * count), index,
-      });
-    }
+  // meshes as they came: {key, points, normals, triangles, index}
+  hold(meshes) {
+    meshes.forEach(({ key, ...buffers }) => this.meshes.set(key, buffers));
   }
 
   show(state, all) {
