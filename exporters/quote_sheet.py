@@ -1,5 +1,6 @@
 """The shop's own quote as a spreadsheet whose sums work: change a count or a rate and the total follows."""
 
+from datetime import datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,8 @@ from railmodel.loading.quote import Line, Quote
 
 INTERNAL = "Internal: cost split, not for the customer"
 
+_CLOCK = time(12)  # the file says the quote's day; of the clock nothing, so that it is the same bytes on each writing
+
 HEADS = ("line", "count", "each", "quantity", "unit", "rate", "amount", "rests on")
 
 
@@ -17,7 +20,7 @@ def write_quote_sheet(frame: Frame, quote: Quote, path: Path) -> None:
     import xlsxwriter
 
     with replacing(path) as temporary, xlsxwriter.Workbook(str(temporary), {"in_memory": True}) as book:
-        book.set_properties({"title": f"Quote {frame.job.job}", "comments": INTERNAL})
+        book.set_properties({"title": f"Quote {frame.job.job}", "comments": INTERNAL, "created": _made(quote)})
         bold = book.add_format({"bold": True})
         head = book.add_format({"bold": True, "bottom": 1})
         money = book.add_format({"num_format": "#,##0.00"})
@@ -45,6 +48,10 @@ def write_quote_sheet(frame: Frame, quote: Quote, path: Path) -> None:
         for row, line in enumerate(quote.lines, start=10):
             _line(sheet, row, line, money)
         _totals(sheet, 10 + len(quote.lines), quote, strong)
+
+
+def _made(quote: Quote) -> datetime:
+    return datetime.combine(quote.made, _CLOCK)
 
 
 def _line(sheet: Any, row: int, line: Line, money: Any) -> None:

@@ -21,6 +21,7 @@ from railmodel.geometry.centreline import Centreline, Pose, Stretch
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
 from railmodel.tolerances import LENGTH
+from railmodel.units import Unit, to_unit
 
 if TYPE_CHECKING:
     import cadquery
@@ -76,14 +77,14 @@ def kernel_solid(part: RailPart) -> Any:
     return result
 
 
-def check_solid(part: RailPart) -> None:
-    """Refuse a part that makes no solid, without building it.
+def check_solid(part: RailPart, unit: Unit = "mm") -> None:
+    """Refuse a part that makes no solid, without building it; lengths are said in the unit.
 
     Raises:
         GeometryError: a bend tighter than the tube is deep, bends that overlap, a rail without length, or end cuts
             that leave nothing between them.
     """
-    _run(part)
+    _run(part, unit)
     if _trimmed(part):
         from exporters.trimmed import check_trimmed
 
@@ -95,7 +96,7 @@ def _trimmed(part: RailPart) -> bool:
     return any(cut.kind != "square" for cut in part.cuts or ())
 
 
-def _run(part: RailPart) -> tuple[Stretch, ...]:
+def _run(part: RailPart, unit: Unit = "mm") -> tuple[Stretch, ...]:
     """The straights and bends that have a length.
 
     Raises:
@@ -104,15 +105,17 @@ def _run(part: RailPart) -> tuple[Stretch, ...]:
     stretches = part.line.stretches
     for stretch in stretches:
         if stretch.kind == "straight" and stretch.length < -LENGTH:
-            raise GeometryError(_overlap(part, stretch))
+            raise GeometryError(_overlap(part, stretch, unit))
         if stretch.kind == "bend" and stretch.length > LENGTH:
             depth = part.section.reach(stretch.roll)
             least = depth + LENGTH / min(stretch.angle, 1.0)  # so that the inside of the bend has a length
             if stretch.radius <= least:
+                has, short, reach, enough = (
+                    _say(length, unit) for length in (stretch.radius, least - stretch.radius, depth, least)
+                )
                 raise GeometryError(
-                    f"{part.label}, bend {stretch.number} from the front end: centreline radius {stretch.radius:g} mm "
-                    f"is {least - stretch.radius:.6g} mm too small for a tube that reaches {depth:g} mm toward the "
-                    f"inside of the bend; use a radius above {least:g} mm"
+                    f"{part.label}, bend {stretch.number} from the front end: centreline radius {has} is {short} too "
+                    f"small for a tube that reaches {reach} toward the inside of the bend; use a radius above {enough}"
                 )
     if any(0 < abs(stretch.length) <= LENGTH for stretch in stretches):
         stretches = _without_specks(part.line).stretches
@@ -122,14 +125,20 @@ def _run(part: RailPart) -> tuple[Stretch, ...]:
     return run
 
 
-def _overlap(part: RailPart, straight: Stretch) -> str:
+def _say(length: float, unit: Unit) -> str:
+    """A length as exact as it takes to see what is wrong with it."""
+    return f"{to_unit(length, unit):.6g} {unit}"
+
+
+def _overlap(part: RailPart, straight: Stretch, unit: Unit) -> str:
     """Why a negative straight makes no solid."""
+    by = _say(-straight.length, unit)
     count, after = part.line.rows.count, straight.number + 1
     if count and 0 < straight.number < count:
-        between = f"bends {straight.number} and {after} from the front end overlap by {-straight.length:g} mm"
+        between = f"bends {straight.number} and {after} from the front end overlap by {by}"
     else:
         near = "front" if straight.number == 0 else "rear"
-        between = f"the bend nearest the {near} end begins {-straight.length:g} mm beyond that end"
+        between = f"the bend nearest the {near} end begins {by} beyond that end"
     return f"{part.label}: {between}; move the points apart or use a smaller radius"
 
 

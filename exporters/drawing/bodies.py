@@ -1,9 +1,10 @@
 """Parts and plates as a drawing sees them: edges, and flat faces that hide what lies behind. Vehicle axes, mm.
 
-Tubes are drawn with sharp corners; where a view looks square at them, those lie where the rounded tube's outline does.
+Tubes are drawn with sharp corners, round ones round; where a view looks square at them, the corners lie where its own
+outline does.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import acos, ceil, radians
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from railmodel.end_cuts import to_cut
 from railmodel.geometry.centreline import Stretch
 from railmodel.geometry.rows import Array
+from railmodel.geometry.section import Section
 from railmodel.part import RailPart
 from railmodel.plates import Placing, Plate
 
@@ -25,6 +27,7 @@ _SAG = 0.1  # mm between a facet and its arc, where that lies between the two
 
 Kind = Literal["outline", "tangent"]
 
+_ROUND = 32  # corners round a round tube: its outline lies on them where a view looks along an axis of it
 _AROUND = ((1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0))  # corners (s, u) round the tube: +s top, -s top, ...
 
 
@@ -110,7 +113,8 @@ def steps(angle: float, radius: float) -> int:
 
 def tube_body(part: RailPart) -> Body:
     """A tube, its ends cut as they are."""
-    half = np.array([part.section.width, part.section.height]) / 2
+    rim, smooth = _rim(part.section), part.section.round
+    count = len(rim)
     straights: list[Straight] = []
     rounds: list[Round] = []
     creases: list[Crease] = []
@@ -118,26 +122,30 @@ def tube_body(part: RailPart) -> Body:
     normals: list[Array] = []
     joins: list[tuple[bool, ...]] = []
     stretches = [stretch for stretch in part.line.stretches if stretch.length > 0]
-    near, far = _ends(part, half)
+    near, far = _ends(part, rim)
     for i, stretch in enumerate(stretches):
-        rings, around = _rings(stretch, half)
+        rings, around = _rings(stretch, rim)
         rings[0] = near if i == 0 else rings[0]
         rings[-1] = far if i == len(stretches) - 1 else rings[-1]
-        if stretch.kind == "straight":
-            straights += [Straight(rings[0][k], rings[-1][k]) for k in range(4)]
+        if smooth:
+            creases += _sides(rings, around)
+        elif stretch.kind == "straight":
+            straights += [Straight(rings[0][k], rings[-1][k]) for k in range(count)]
         else:
-            rounds += [_round(stretch, a * half[0], b * half[1]) for a, b in _AROUND]
+            rounds += [_round(stretch, across, up) for across, up in rim]
         for j, (here, there, outward) in enumerate(zip(rings[:-1], rings[1:], around, strict=True)):
-            faces += [np.array([here[k], there[k], there[(k + 1) % 4], here[(k + 1) % 4]]) for k in range(4)]
+            after = np.roll(np.arange(count), -1)
+            faces += list(np.stack([here, there, there[after], here[after]], axis=1))
             normals += outward
             first, last = i == 0 and j == 0, i == len(stretches) - 1 and j == len(around) - 1
-            joins += [(False, not last, False, not first)] * 4
-        creases += _creases(stretch, rings, around)
+            joins += [(smooth, not last, smooth, not first)] * count
+        creases += _creases(stretch, rings, around, rim)
     for ring, looks in ((near, -part.line.start.t), (far, part.line.end.t)):
         straights += _mouth(ring, part, looks)
-        faces.append(ring)
-        normals.append(looks)
-        joins.append((False,) * 4)
+        for quad, inner in _lid(ring):
+            faces.append(quad)
+            normals.append(looks)
+            joins.append(inner)
     edges = tuple(straights), tuple(rounds), tuple(creases)
     return Body(part.label, True, *edges, np.array(faces), np.array(normals), np.array(joins))
 
@@ -196,28 +204,48 @@ def _ends_key(a: Array, b: Array) -> frozenset[tuple[float, float]]:
     return frozenset((round(float(x), 6), round(float(y), 6)) for x, y in (a, b))
 
 
-def _rings(stretch: Stretch, half: Array) -> tuple[list[Array], list[list[Array]]]:
-    """Corners (4, 3) of the tube at steps along a stretch, and between them the four faces' normals."""
+def _rim(section: Section) -> Array:
+    """(m, 2) corners (s, u) round a tube, mm: four, or of a round one enough to look round."""
+    if not section.round:
+        return np.array(_AROUND) * [section.width / 2, section.height / 2]
+    angle = 2 * np.pi * np.arange(_ROUND) / _ROUND
+    return np.stack([np.cos(angle), np.sin(angle)], axis=1) * section.width / 2
+
+
+def _sides(rings: Sequence[Array], around: Sequence[Sequence[Array]]) -> Iterator[Crease]:
+    """Lines along a round tube where it may turn away."""
+    for here, there, outward in zip(rings[:-1], rings[1:], around, strict=True):
+        for k in range(len(here)):
+            yield Crease(here[k], there[k], outward[k - 1], outward[k], tangent=False)
+
+
+def _lid(ring: Array) -> Iterator[tuple[Array, tuple[bool, ...]]]:
+    """The face of an end in pieces of four corners, and which of their edges lie within it."""
+    for i in range(1, len(ring) - 1, 2):
+        yield ring[[0, i, i + 1, i + 2 if i + 2 < len(ring) else i + 1]], (i > 1, False, False, i + 3 < len(ring))
+
+
+def _rings(stretch: Stretch, rim: Array) -> tuple[list[Array], list[list[Array]]]:
+    """Corners (m, 3) of the tube at steps along a stretch, and between them its faces' normals."""
     count = 1 if stretch.kind == "straight" else steps(stretch.angle, stretch.radius)
     pose = stretch.pose(np.linspace(0.0, stretch.length, count + 1))
-    rings = [
-        np.array([at + a * half[0] * s + b * half[1] * u for a, b in _AROUND])
-        for at, s, u in zip(pose.at, pose.s, pose.u, strict=True)
-    ]
+    rings = [at + rim @ np.array([s, u]) for at, s, u in zip(pose.at, pose.s, pose.u, strict=True)]
     middle = stretch.pose((np.arange(count) + 0.5) * stretch.length / count)
-    return rings, [_outward(s, u) for s, u in zip(middle.s, middle.u, strict=True)]
+    return rings, [_outward(s, u, rim) for s, u in zip(middle.s, middle.u, strict=True)]
 
 
-def _outward(s: Array, u: Array) -> list[Array]:
-    """Normals of the four faces, each between a corner and the next."""
-    return [u, -s, -u, s]
+def _outward(s: Array, u: Array, rim: Array) -> list[Array]:
+    """Normals of the faces, each between a corner and the next."""
+    along = np.roll(rim, -1, axis=0) - rim
+    flat = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1)[:, None]
+    return list(flat @ np.array([s, u]))
 
 
-def _ends(part: RailPart, half: Array) -> tuple[Array, Array]:
-    """Corners (4, 3) of the tube's two ends; a cope is drawn from corner to corner."""
+def _ends(part: RailPart, rim: Array) -> tuple[Array, Array]:
+    """Corners (m, 3) of the tube's two ends; a cope is drawn from corner to corner."""
     found = []
     for i, pose in enumerate((part.line.start, part.line.end)):
-        ring = np.array([pose.at + a * half[0] * pose.s + b * half[1] * pose.u for a, b in _AROUND])
+        ring = pose.at + rim @ np.array([pose.s, pose.u])
         if part.cuts is not None:
             reach = np.nan_to_num(to_cut(part.cuts[i], ring, pose.t))
             ring = ring + reach[:, None] * pose.t
@@ -234,32 +262,32 @@ def _round(stretch: Stretch, across: float, up: float) -> Round:
     return Round(centre, first, np.cross(stretch.axis, first), stretch.angle)
 
 
-def _creases(stretch: Stretch, rings: list[Array], around: list[list[Array]]) -> Iterator[Crease]:
+def _creases(stretch: Stretch, rings: list[Array], around: list[list[Array]], rim: Array) -> Iterator[Crease]:
     """Where each curved face of a bend may turn away, its beginning and end among them."""
     if stretch.kind == "straight":
         return
     poses = stretch.pose([0.0, stretch.length])
-    ends = [_outward(s, u) for s, u in zip(poses.s, poses.u, strict=True)]
+    ends = [_outward(s, u, rim) for s, u in zip(poses.s, poses.u, strict=True)]
     beside = pairwise([ends[0], *around, ends[1]])
     for i, (ring, (before, after)) in enumerate(zip(rings, beside, strict=True)):
-        for k in range(4):
-            yield Crease(ring[k], ring[(k + 1) % 4], before[k], after[k], tangent=i in {0, len(around)})
+        for k in range(len(ring)):
+            yield Crease(ring[k], ring[(k + 1) % len(ring)], before[k], after[k], tangent=i in {0, len(around)})
 
 
 def _mouth(ring: Array, part: RailPart, looks: Array) -> Iterator[Straight]:
     """The end's outline, and the inside of the wall in it."""
-    for k in range(4):
-        yield Straight(ring[k], ring[(k + 1) % 4])
-    wall = part.section.wall
-    middle = ring.mean(axis=0)
-    inner = []
-    for k in range(4):
-        side = [ring[k - 1] - ring[k], ring[(k + 1) % 4] - ring[k]]
-        inner.append(ring[k] + sum(wall * one / np.linalg.norm(one) for one in side))
+    count, wall, middle = len(ring), part.section.wall, ring.mean(axis=0)
+    for k in range(count):
+        yield Straight(ring[k], ring[(k + 1) % count])
+    if part.section.round:
+        inner = list(middle + (ring - middle) * (1 - 2 * wall / part.section.width))
+    else:
+        beside = [[ring[k - 1] - ring[k], ring[(k + 1) % count] - ring[k]] for k in range(count)]
+        inner = [ring[k] + sum(wall * one / np.linalg.norm(one) for one in beside[k]) for k in range(count)]
     lift = 1e-3 * looks  # so that the end's own face does not hide them
     if np.linalg.norm(inner[0] - middle) < np.linalg.norm(ring[0] - middle):
-        for k in range(4):
-            yield Straight(inner[k] + lift, inner[(k + 1) % 4] + lift, "tangent")
+        for k in range(count):
+            yield Straight(inner[k] + lift, inner[(k + 1) % count] + lift, "tangent")
 
 
 def _flat_points(start: Array, end: Array, turn: float, centre: Array | None) -> Array:

@@ -19,7 +19,7 @@ from railmodel.files import writable_folder, write_whole
 from railmodel.findings import Finding
 from railmodel.frame import Frame
 from railmodel.part import RailPart
-from railmodel.units import to_unit
+from railmodel.units import Unit, to_unit
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -325,7 +325,7 @@ def _solid_steps(frame: Frame, stems: Sequence[str], *, keep_clear: bool) -> lis
     """Each part alone, and the vehicle as one assembly, once for new programs and once for older ones."""
     from exporters.assembly import left_out
 
-    solids = _Solids(frame.parts)
+    solids = _Solids(frame.parts, frame.unit)
 
     def one(part: RailPart) -> Callable[[Path], None]:
         def write(path: Path) -> None:
@@ -371,8 +371,8 @@ def _solid_steps(frame: Frame, stems: Sequence[str], *, keep_clear: bool) -> lis
 class _Solids:
     """The parts' solids, each built once, when the first is asked for."""
 
-    def __init__(self, parts: Sequence[RailPart]) -> None:
-        self._parts = parts
+    def __init__(self, parts: Sequence[RailPart], unit: Unit) -> None:
+        self._parts, self._unit = parts, unit
         self._problems: dict[str, str] = {}
 
     @cached_property
@@ -384,7 +384,7 @@ class _Solids:
         good: list[RailPart] = []
         for part in self._parts:
             try:
-                check_solid(part)
+                check_solid(part, self._unit)
             except GeometryError as error:
                 self._problems[part.label] = str(error)
             else:

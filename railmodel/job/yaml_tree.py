@@ -184,7 +184,8 @@ class _Builder:
                     raise self._refused(event, "found a second document; allowed: one; take out this --- line")
                 root = self._node(next(events), events, 1)
         if root is None or (root.data is None and not root.style):
-            raise InputError(f"{self.name}: the file is empty; a job file starts with job: and a shop file with shop:")
+            starts = "a job file starts with job:, a shop file with shop:, a layout file with layout:"
+            raise InputError(f"{self.name}: the file is empty; {starts}")
         return root
 
     def _node(self, event: Any, events: Iterator[Any], depth: int) -> Node:

@@ -28,6 +28,7 @@ from railmodel.errors import GeometryError, InputError
 from railmodel.frame import build_frame
 from railmodel.job.reader import read_job
 from railmodel.part import RailPart
+from railmodel.units import Unit
 
 PARTS = """
 - name: rail
@@ -121,10 +122,10 @@ def test_a_part_that_makes_no_solid_is_named_and_the_rest_is_written(
 ) -> None:
     kept = exporters.solids.check_solid
 
-    def broken(part: RailPart) -> None:
+    def broken(part: RailPart, unit: Unit = "mm") -> None:
         if part.label == "rail left":
             raise GeometryError("rail left folds through itself")
-        kept(part)
+        kept(part, unit)
 
     monkeypatch.setattr(exporters.solids, "check_solid", broken)
     out = tmp_path / "out"
@@ -133,6 +134,20 @@ def test_a_part_that_makes_no_solid_is_named_and_the_rest_is_written(
     assert ran.err == "not written: cnc/rail_left.step (solid of rail left): rail left folds through itself\n"
     missing = FILES - written(out)
     assert missing == {"cnc/rail_left.step"}
+
+
+def test_why_a_solid_is_not_written_is_said_in_the_jobs_unit(tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(
+        "job: t\nunits: in\ntubes: {main: {height: 3, width: 2, wall: 0.12}}\nparts: [{name: rail, tube: main, points: "
+        "[[0, 0, 0], {at: [20, 0, 0], radius: 8}, {at: [24, 0, 4], radius: 8}, [40, 0, 4]]}]\n"
+    )
+    steps = [step for step in plan_build(build_frame(read_job(path)), [], dxf="R2010") if step.path.name == "rail.step"]
+    (outcome,) = run_build(steps, tmp_path / "out")
+    overlap = 2 * 8 * np.tan(np.pi / 8) - np.hypot(4, 4)  # two tangent lengths on one leg
+    assert outcome.problem is not None
+    assert f"overlap by {overlap:.6g} in;" in outcome.problem
+    assert " mm" not in outcome.problem
 
 
 def test_a_job_with_findings_that_stop_it_is_built_as_far_as_it_goes_and_ends_with_1(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from exporters.drawing.features import VIEWS, extent
 from exporters.drawing.sight import centrelines, see
 from exporters.views import PICTORIAL, PLAN, SIDE
 from railmodel.frame import build_frame
+from railmodel.geometry.section import Section
 from railmodel.job.reader import read_job
 from railmodel.plates import plates
 
@@ -98,6 +99,20 @@ def test_the_outline_of_a_lone_tube_is_that_of_all_its_faces(seed):
         missing = sum(rim.difference(border).length for rim in rims)
         assert missing < 0.01 * sum(rim.length for rim in rims)
         assert shape(drawn, "visible", "tangent").difference(shadow.buffer(0.5)).length == 0
+
+
+def test_a_round_tube_is_as_wide_as_its_diameter_from_wherever_it_is_seen():
+    """Two lines along it and an end that is an ellipse, never the box about it."""
+    pipe = Section(height=50, width=50, wall=3, corner=25)
+    body = tube_body(part(line([40], [], [], 7), pipe))
+    for view in (SIDE, PLAN, PICTORIAL):
+        drawn = see([body], view, dashed=False)
+        outline = [one.curve for one in drawn if one.style == "visible" and one.curve.length > 800]
+        assert len(outline) == 2
+        one, other = (points(curve, 2) for curve in outline)
+        along = (one[1] - one[0]) / np.linalg.norm(one[1] - one[0])
+        apart = other[0] - one[0]
+        assert abs(along[0] * apart[1] - along[1] * apart[0]) == pytest.approx(50, rel=0.006)  # chords of 32
 
 
 def test_lines_on_each_other_become_one_and_hidden_ones_give_way():

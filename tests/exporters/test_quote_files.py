@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import openpyxl
@@ -134,6 +135,15 @@ def test_the_same_offer_on_the_same_day_is_the_same_file(tmp_path: Path) -> None
     for name in ("one.pdf", "two.pdf"):
         write_offer(frame, quote(frame, DAY), tmp_path / name)
     assert (tmp_path / "one.pdf").read_bytes() == (tmp_path / "two.pdf").read_bytes()
+
+
+def test_the_sheet_of_the_same_day_is_the_same_bytes_whenever_it_is_written(tmp_path: Path) -> None:
+    frame = frame_of(HAULER)
+    for name in ("one.xlsx", "two.xlsx"):
+        write_quote_sheet(frame, quote(frame, DAY), tmp_path / name)
+        sleep(1.1)  # the kind of file keeps time in whole seconds
+    assert (tmp_path / "one.xlsx").read_bytes() == (tmp_path / "two.xlsx").read_bytes()
+    assert openpyxl.load_workbook(tmp_path / "one.xlsx").properties.created.date() == DAY
 
 
 def test_a_job_of_many_parts_and_long_names_still_is_one_page(tmp_path: Path) -> None:
