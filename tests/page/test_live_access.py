@@ -81,7 +81,8 @@ def test_so_can_one_on_which_all_goes_wrong_that_can(browser: Browser, cart: Run
         shown.page.locator('[data-at="parts/0/points/1/at/2"]').fill("nonsense " * 12)
         shown.page.locator('[data-at="parts/0/points/1/at/0"]').focus()
         shown.until("document.querySelector('[aria-invalid]') !== null")
-        shown.page.evaluate(
+        shown.until("page.store.state.checks.stage === 'done' && !page.store.busy && !page.store.asking")
+        shown.page.evaluate(  # nothing is under way that would bring another state
             """() => page.store.take({
                 ...page.store.state, saved: { state: 'outside', says: 'cart.yaml was changed' }, readonly: true,
             })"""
