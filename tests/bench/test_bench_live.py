@@ -2,7 +2,8 @@
 
 In milliseconds, as a person waits for it: from the `input` event of a field to the first frame of the 3D view whose
 pixels differ, read back from the canvas so that the drawing is done. Software 3D, which is slower than any graphics
-card. Of every edit the quickest of several rounds counts: others run on the same machine.
+card. The server says how long it had a request in hand (W3C Server Timing). Of every edit the quickest of several
+rounds counts: others run on the same machine.
 """
 
 from collections.abc import Callable, Iterator
@@ -16,7 +17,7 @@ from live import Running, demo_job, running
 from playwright.sync_api import sync_playwright
 
 GOAL = 120.0
-"""Milliseconds to the picture, and to the server's answer: what is aimed at on a machine that does nothing else."""
+"""Milliseconds to the picture, and in the server: what is aimed at on a machine that does nothing else."""
 
 SERVER = 30.0
 
@@ -64,7 +65,8 @@ MEASURE = """async ({ key, values }) => {
   }
   view.render = render;
   const edits = performance.getEntriesByType('resource').filter(one => one.name.endsWith('/api/edit'));
-  return { found, server: edits.map(one => one.responseStart - one.requestStart) };
+  const server = edits.map(one => one.serverTiming.find(({ name }) => name === 'all').duration);
+  return { found, server, answer: edits.map(one => one.responseStart - one.requestStart) };
 }"""
 
 
@@ -90,14 +92,15 @@ def test_the_picture_follows_an_edit(hauler: Running, record_property: Callable[
     record_property("rounds", len(rounds))
     record_property("ms to the picture, median", share(rounds, "found", 50))
     record_property("ms to the picture, p95", share(rounds, "found", 95))
-    record_property("ms to the answer, p95", share(rounds, "server", 95))
+    record_property("ms to the answer, p95", share(rounds, "answer", 95))
+    record_property("ms in the server, p95", share(rounds, "server", 95))
     assert len(rounds[0]["found"]) == EDITS
     record_property("goal met", quick(rounds))
     assert share(rounds, "found", 95) < LIMIT
 
 
 def quick(rounds: list[dict[str, Any]]) -> bool:
-    """Whether the picture and the server's answer came soon enough."""
+    """Whether the picture came soon enough, and the server had its share of that."""
     return share(rounds, "found", 95) < GOAL and share(rounds, "server", 95) < SERVER
 
 

@@ -8,6 +8,7 @@ import json
 import re
 import secrets
 from dataclasses import dataclass, field
+from time import perf_counter
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -74,10 +75,13 @@ class Guard:
         far = self._lan is not None and scope["server"] is not None and scope["server"][1] == self._lan.port
         scope.setdefault("state", {})["readonly"] = far
         refused = self._refused(scope, headers, far)
+        began = perf_counter()
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                _protect(MutableHeaders(scope=message), scope["path"])
+                answer = MutableHeaders(scope=message)
+                _protect(answer, scope["path"])
+                answer["Server-Timing"] = f"all;dur={(perf_counter() - began) * 1e3:.1f}"  # W3C Server Timing
             await send(message)
 
         if refused is None:
