@@ -42,6 +42,7 @@ class Piece:
         inertia_u: about its u axis, mm^4.
         torsion: torsion constant, mm^4.
         up: (3,) the section's u; made square to the piece.
+        aside: (3,) from the piece to the line about which it twists, mm; None where it is the piece itself.
     """
 
     start: int
@@ -51,6 +52,7 @@ class Piece:
     inertia_u: float
     torsion: float
     up: Array
+    aside: Array | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,10 +124,14 @@ def _solve(beams: Beams, forces: Array, spread: Array) -> Solved:
     for case in range(len(forces)):
         np.add.at(at_nodes[case], starts, -fixed[case, :, :6])
         np.add.at(at_nodes[case], ends, -fixed[case, :, 6:])
-    moved, stiffness, reactions = _pynite(beams, frames, at_nodes)
+    moved, stiffness = _pynite(beams, frames, at_nodes)
     of_pieces = np.concatenate([moved[:, starts], moved[:, ends]], axis=2)
-    felt = np.einsum("mij,cmj->cmi", stiffness, of_pieces) + fixed
-    return Solved(moved, felt.reshape(len(forces), -1, 2, 6), reactions)
+    given = np.einsum("mij,cmj->cmi", stiffness, of_pieces)
+    left = -at_nodes
+    for case in range(len(forces)):
+        np.add.at(left[case], starts, given[case, :, :6])
+        np.add.at(left[case], ends, given[case, :, 6:])
+    return Solved(moved, (given + fixed).reshape(len(forces), -1, 2, 6), left[:, list(beams.held)])
 
 
 def _frames(beams: Beams) -> tuple[Array, Array]:
@@ -147,8 +153,8 @@ def _fixed_ends(frames: Array, lengths: Array, spread: Array) -> Array:
     return np.concatenate([half, moment, half, -moment], axis=2)
 
 
-def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, Array]:
-    """Nodes' movement (cases, n, 6), the pieces' stiffness in vehicle axes (m, 12, 12), what held nodes feel.
+def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array]:
+    """Nodes' movement (cases, n, 6) and the pieces' stiffness in vehicle axes (m, 12, 12).
 
     The model is in metres, in which shifts and turns are of one size and the sums keep more of their digits.
     """
@@ -157,7 +163,7 @@ def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, A
     for name, place in enumerate(np.round(beams.nodes / _GRID) * _GRID / 1000):
         model.add_node(str(name), *(float(value) for value in place))
     sections: dict[tuple[float, ...], str] = {}
-    stiffness = np.empty((len(beams.pieces), 12, 12))
+    own = np.empty((len(beams.pieces), 12, 12))
     for name, piece in enumerate(beams.pieces):
         # PyNite's local y is the section's u, so bending toward u is about its z
         size = (piece.area / 1e6, *(value / 1e12 for value in (piece.inertia_u, piece.inertia_s, piece.torsion)))
@@ -165,11 +171,10 @@ def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, A
             sections[size] = f"section {len(sections)}"
             model.add_section(sections[size], *size)
         model.add_member(str(name), str(piece.start), str(piece.end), "steel", sections[size])
-        member = model.members[str(name)]
-        own = member.T()[:3, :3]
-        member.rotation = float(np.degrees(np.arctan2(frames[name, 1] @ own[2], frames[name, 1] @ own[1])))
-        turn = np.kron(np.eye(4), frames[name])
-        stiffness[name] = _MOMENTS[:, None] * (turn.T @ member.ke() @ turn) * _SHIFTS
+        own[name] = model.members[str(name)].ke()
+    turned = _in_axes(beams, frames)
+    stiffness = np.swapaxes(turned, 1, 2) @ own @ turned
+    model.whole = _assembled(beams, stiffness)
     for held, fixed in beams.held.items():
         model.def_support(str(held), *fixed)
     for case, load in enumerate(forces):
@@ -178,18 +183,40 @@ def _pynite(beams: Beams, frames: Array, forces: Array) -> tuple[Array, Array, A
         model.add_load_combo(str(case), {str(case): 1.0})
     model.analyze_linear(sparse=True, check_stability=False)  # a stiff link costs digits that its own check wants
     ways = ("DX", "DY", "DZ", "RX", "RY", "RZ")
-    felt = ("RxnFX", "RxnFY", "RxnFZ", "RxnMX", "RxnMY", "RxnMZ")
     cases = [str(case) for case in range(len(forces))]
     moved = _read(list(model.nodes.values()), ways, cases) / _SHIFTS[:6]
-    held = _read([model.nodes[str(node)] for node in beams.held], felt, cases) * _MOMENTS[:6]
-    return moved, stiffness, held
+    return moved, _MOMENTS[:, None] * stiffness * _SHIFTS
+
+
+def _in_axes(beams: Beams, frames: Array) -> Array:
+    """(m, 12, 12) movements of each piece in its own axes, of the line it twists about, from those of its nodes."""
+    aside = np.array([np.zeros(3) if piece.aside is None else piece.aside for piece in beams.pieces]) / 1000
+    off = np.einsum("mij,mj->mi", frames, aside.reshape(-1, 3))
+    turned = np.zeros((len(frames), 12, 12))
+    for first in (0, 3, 6, 9):
+        turned[:, first : first + 3, first : first + 3] = frames
+    for first in (0, 6):  # a twist moves that line sideways; what bends or stretches the piece is about its own axis
+        turned[:, first + 1, first + 3 : first + 6] -= off[:, 2, None] * frames[:, 0]
+        turned[:, first + 2, first + 3 : first + 6] += off[:, 1, None] * frames[:, 0]
+    return turned
+
+
+def _assembled(beams: Beams, stiffness: Array) -> Any:
+    """The whole frame's stiffness, sparse."""
+    from scipy.sparse import coo_matrix
+
+    ends = np.array([(piece.start, piece.end) for piece in beams.pieces])
+    ways = (6 * ends[:, :, None] + np.arange(6)).reshape(-1, 12)
+    rows, columns = np.repeat(ways, 12, axis=1), np.tile(ways, (1, 12))
+    return coo_matrix((stiffness.ravel(), (rows.ravel(), columns.ravel())), shape=(6 * len(beams.nodes),) * 2)
 
 
 def _model() -> Any:
     """An empty model of PyNite's, without what nothing here uses and what takes most of its time.
 
     Its shear walls bring a plotting library with them, half a second of every command; no load lies on a member here
-    (what is spread along a piece stands at its nodes already), so no member is asked for what its loads do.
+    (what is spread along a piece stands at its nodes already), so no member is asked for what its loads do. Its
+    members' stiffness is put together here, for it knows none that twist about another line than they lie on.
     """
     package = "Pynite.ShearWall"
     spared = "Pynite" not in sys.modules
@@ -204,7 +231,13 @@ def _model() -> Any:
             del sys.modules[package]
 
     class Loaded(FEModel3D):  # type: ignore[misc]
-        """A model with loads at its nodes only."""
+        """A model with loads at its nodes only, and its stiffness given as a whole."""
+
+        whole: Any = None
+
+        def Ke(self, *_: object, **__: object) -> Any:  # noqa: N802
+            """Its stiffness, (6 n, 6 n)."""
+            return self.whole
 
         def FER(self, combo_name: str = "") -> Array:  # noqa: N802
             """(6 n, 1) what members would hold against loads on them: nothing."""

@@ -1,11 +1,12 @@
 """A frame as straight beam pieces: straights whole, bends in short pieces on their neutral circle.
 
 Millimetres and radians. The section's roll is followed from end to end; nodes within a bend lie on its neutral circle
-(see `railmodel.loading.bent_section`), so that pull and bending act on each other as they do in a bent bar.
+(see `railmodel.loading.bent_section`), so that pull and bending act on each other as they do in a bent bar. Out of
+the bend's plane it bends and twists about the circle of its centroid.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, cos, sin
 
@@ -195,8 +196,11 @@ def _piece(part: RailPart, cut: Cut, node: int) -> Piece:
     else:
         roll = part.line.bends[cut.bend - 1].roll
         upright = abs(cos(roll)) >= abs(sin(roll))
-        about_s, about_u = (bent.along, bent.across) if upright else (bent.across, bent.along)
-        sizes = (bent.area, about_s, about_u, bent.torsion)
+        across = bent.across * bent.neutral / bent.radius  # as long as the centroid's circle, on the neutral one
+        about_s, about_u = (bent.along, across) if upright else (across, bent.along)
+        sizes = (bent.area, about_s, about_u, bent.torsion * bent.neutral / bent.radius)
+        inward = cut.inward.sum(axis=0)
+        return Piece(node, node + 1, *sizes, up, -bent.eccentricity / float(np.linalg.norm(inward)) * inward)
     return Piece(node, node + 1, *sizes, up)
 
 
@@ -216,10 +220,7 @@ def _tied(
             links.append(_link(one, other, nodes, stiffer))
     pieces = [*pieces, *links]
     kept, numbers = np.unique(same, return_inverse=True)
-    made = tuple(
-        Piece(int(numbers[p.start]), int(numbers[p.end]), p.area, p.inertia_s, p.inertia_u, p.torsion, p.up)
-        for p in pieces
-    )
+    made = tuple(replace(piece, start=int(numbers[piece.start]), end=int(numbers[piece.end])) for piece in pieces)
     whole = [Line(line.part, line.stations, numbers[line.nodes]) for line in lines]
     beams = Beams(np.array(nodes)[kept], made, {})
     return Skeleton(beams, tuple(whole), (*cuts, *(None for _ in links)))

@@ -1,7 +1,8 @@
 """Bends against Winkler's theory of curved beams, within 1 %.
 
 Sources: S. Timoshenko, Strength of Materials, Part II; R. Budynas and K. Nisbett, Shigley's Mechanical Engineering
-Design, chapters on curved beams in bending and on deflection of curved members by Castigliano's theorem (from memory).
+Design, chapters on curved beams in bending and on deflection of curved members by Castigliano's theorem; W. Young and
+R. Budynas, Roark's Formulas for Stress and Strain, curved beams loaded square to their plane (all from memory).
 The sections have sharp corners, for which the neutral radius r_n = A / (integral of dA / r) is a sum of logarithms,
 and the outer wall is thinned as 2 R t / (2 R + d), the usual rule for boiler tube.
 """
@@ -15,7 +16,7 @@ from rails import part
 from railmodel.geometry.centreline import Centreline, Pose
 from railmodel.geometry.rows import BendRows
 from railmodel.geometry.section import Section
-from railmodel.loading.beams import YOUNG, Beams, held_still, solve
+from railmodel.loading.beams import SHEAR, YOUNG, Beams, held_still, solve
 from railmodel.loading.bent_section import bent_section
 from railmodel.loading.skeleton import Mesh, skeleton
 from railmodel.loading.stress import stresses
@@ -110,3 +111,27 @@ def test_a_quarter_bend_under_a_load_across_its_end(
     assert found.normal[0, 0, 0] == pytest.approx(theory, rel=within)
     assert found.inside[0, 0, 0]
     assert found.equivalent[0, 0, 0] == pytest.approx(theory, rel=within)
+
+
+@pytest.mark.parametrize(("height", "width", "wall", "radius", "roll"), BENDS)
+@pytest.mark.parametrize(("turn", "within"), [(7.5, 0.01), (0.5, 0.001)])
+def test_a_quarter_bend_under_a_load_square_to_its_plane(
+    height: float, width: float, wall: float, radius: float, roll: float, turn: float, within: float
+) -> None:
+    """It bends and twists: P R^3 (pi / (4 E I) + (3 pi / 4 - 2) / (G J)), R of the circle of the centroid."""
+    tube = Section(height=height, width=width, wall=wall, corner=0.0)
+    bent = bent_section(tube, roll, radius)
+    line = Centreline(BendRows.of([0.0], [roll], [pi / 2], [radius], 0.0), START)
+    cut = skeleton([part(line, tube)], [], {}, Mesh(np.radians(turn), 1e6))
+    bend, load = line.bends[0], 1000.0
+    off = line.end.at - bent.shift * bend.start.t - cut.beams.nodes[-1]
+    pull = np.zeros((1, len(cut.beams.nodes), 6))
+    pull[0, -1, :3], pull[0, -1, 3:] = load * bend.axis, np.cross(off, load * bend.axis)
+    solved = solve(Beams(cut.beams.nodes, cut.beams.pieces, held_still(0)), pull)
+    moved = float((solved.moved[0, -1, :3] + np.cross(solved.moved[0, -1, 3:], off)) @ bend.axis)
+    theory = load * bent.radius**3 * (pi / (4 * YOUNG * bent.across) + (3 * pi / 4 - 2) / (SHEAR * bent.torsion))
+    assert moved == pytest.approx(theory, rel=within)
+    held = solved.held[0, 0]
+    np.testing.assert_allclose(held[:3], -load * bend.axis, atol=1e-6)
+    arm = line.end.at - bent.shift * bend.start.t - cut.beams.nodes[0]
+    np.testing.assert_allclose(held[3:], -np.cross(arm, load * bend.axis), rtol=1e-7, atol=1e-2)
