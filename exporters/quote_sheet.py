@@ -6,7 +6,7 @@ from typing import Any
 
 from railmodel.files import replacing
 from railmodel.frame import Frame
-from railmodel.loading.quote import Line, Quote
+from railmodel.loading.quote import NOT_OURS, Line, Quote
 
 INTERNAL = "Internal: cost split, not for the customer"
 
@@ -47,7 +47,11 @@ def write_quote_sheet(frame: Frame, quote: Quote, path: Path) -> None:
             sheet.write_string(9, column, name, head)
         for row, line in enumerate(quote.lines, start=10):
             _line(sheet, row, line, money)
-        _totals(sheet, 10 + len(quote.lines), quote, strong)
+        last = 10 + len(quote.lines)
+        _totals(sheet, last, quote, strong)
+        sheet.merge_range(last + 6, 0, last + 6, len(HEADS) - 1, "", book.add_format({"text_wrap": True}))
+        sheet.write_string(last + 6, 0, NOT_OURS, book.add_format({"text_wrap": True, "valign": "top"}))
+        sheet.set_row(last + 6, 32)
 
 
 def _made(quote: Quote) -> datetime:

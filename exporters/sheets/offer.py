@@ -12,7 +12,7 @@ from exporters.views import PICTORIAL, draw, svg
 from railmodel.files import write_whole
 from railmodel.frame import Frame
 from railmodel.job.mass import POUND
-from railmodel.loading.quote import Quote
+from railmodel.loading.quote import NOT_OURS, Quote
 from railmodel.loading.weigh import tube_mass
 from railmodel.plates import plates
 
@@ -23,14 +23,8 @@ _MARGIN = 4.0
 _MOST = 11
 """Rows of parts that the page has room for."""
 
-_SHORT, _LONG = 60, 90
-"""Letters of a name, and of a line, that the page has room for."""
-
-NOT_OURS = (
-    "The price is for parts bent to the customer's approved drawing. The shop is not responsible for the design of the "
-    "vehicle; whether the frame is strong enough and may be used on the road is for a licensed engineer and the rules "
-    "of the place where it will be used."
-)
+_SHOP, _SHORT, _LONG = 40, 60, 90
+"""Letters of the shop's name, of another, and of a line, that the page has room for."""
 
 
 def write_offer(frame: Frame, quote: Quote, path: Path, *, paper: Paper | None = None) -> None:
@@ -47,7 +41,7 @@ def offer(frame: Frame, quote: Quote, paper: Paper | None = None) -> Data:
     return {
         **head(frame, "Offer", chosen),
         "cautions": [],
-        "shop": shortened(shop, _SHORT),
+        "shop": shortened(shop, _SHOP),
         "customer": shortened(frame.job.customer or "-", _LONG),
         "made": quote.made.isoformat(),
         "until": quote.holds_until.isoformat(),

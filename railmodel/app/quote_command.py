@@ -13,7 +13,7 @@ from railmodel.errors import InputError
 from railmodel.files import writable_folder, write_whole
 from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
-from railmodel.loading.quote import Quote, quote
+from railmodel.loading.quote import NOT_OURS, Quote, quote
 from railmodel.units import quoted, to_unit
 
 if TYPE_CHECKING:
@@ -64,6 +64,7 @@ def quote_answer(frame: Frame, found: Quote) -> Answer:
             "tax_per_cent": found.rates["tax"],
             "tax": found.tax,
             "total": found.total,
+            "not_ours": NOT_OURS,
             "crate": {
                 "size": [to_unit(value, frame.unit) for value in found.crate.size], "unit": frame.unit,
                 "mass_kg": found.crate.mass,
@@ -140,3 +141,4 @@ def show_quote(frame: Frame, found: Quote, console: "Console") -> None:
     ):  # fmt: skip
         console.print(Text(f"{name:>14}  {amount:>12,.2f} {currency}"))
     console.print(Text(f"Holds until {found.holds_until.isoformat()}."))
+    console.print(Text(NOT_OURS))

@@ -7,10 +7,13 @@ from pydantic import BeforeValidator, Field, model_validator
 from railmodel.job.fields import Distance, Model, Name, Size, number, shown
 from railmodel.job.mass import Mass
 
+MOST_MONEY = 1e9
+"""No price or rate is larger than this, in any currency."""
+
 
 def _money(value: Any) -> float:
-    if (found := number(value)) < 0:
-        raise ValueError(f"found {shown(value)}; allowed: a price of 0 or more")
+    if not 0 <= (found := number(value)) <= MOST_MONEY:
+        raise ValueError(f"found {shown(value)}; allowed: a price from 0 to {MOST_MONEY:.0f}")
     return found
 
 

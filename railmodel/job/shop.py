@@ -14,7 +14,6 @@ from railmodel.job.fields import (
     Minutes,
     Model,
     Name,
-    Number,
     Size,
     Text,
     UnitName,
@@ -24,7 +23,7 @@ from railmodel.job.fields import (
     shown,
 )
 from railmodel.job.fit import Box, Round
-from railmodel.job.freight import Freight
+from railmodel.job.freight import Freight, Money
 from railmodel.job.spread import SpreadGiven
 
 
@@ -130,7 +129,7 @@ class Stock(Model):
     count: Count | None = None
     kerf: Distance
     end_trim: Distance
-    price: Number | None = None
+    price: Money | None = None
     test_pieces: Distance | None = None
     keep_drop: Distance | None = None
 
@@ -149,7 +148,10 @@ def _rates(value: Any) -> dict[str, float | str]:
         for key, rate in item.items():
             if isinstance(rate, bool) or not isinstance(rate, int | float | str):
                 raise ValueError(f"{key}: found {shown(rate)}; allowed: a number or text")
-            found[str(key)] = str(rate) if isinstance(rate, str) else number(rate)
+            try:
+                found[str(key)] = str(rate) if isinstance(rate, str) else number(rate)
+            except ValueError as error:
+                raise ValueError(f"{key}: {error}") from None
     return found
 
 

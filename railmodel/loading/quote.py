@@ -17,6 +17,13 @@ from railmodel.loading.packing import Crate, pack
 from railmodel.loading.rates import Rates, read_rates
 from railmodel.plates import Plate, plates
 
+NOT_OURS = (
+    "The price is for parts bent to the customer's approved drawing. The shop is not responsible for the design of the "
+    "vehicle; whether the frame is strong enough and may be used on the road is for a licensed engineer and the rules "
+    "of the place where it will be used."
+)
+"""What every quote says beside its price."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:

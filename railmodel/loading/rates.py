@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from railmodel.errors import InputError
 from railmodel.job.fields import not_among
+from railmodel.job.freight import MOST_MONEY
 from railmodel.job.shop import Shop
 from railmodel.units import quoted
 
@@ -37,7 +38,14 @@ WORDS: dict[str, str] = {
 }
 """Printed where given."""
 
-_MOST = 1e9
+_MOST: dict[str, float] = {
+    "layout_hours": 10_000.0, "test_bends": 1000, "test_bend_hours": 1000, "bend_hours": 1000, "cut_hours": 1000,
+    "inspect_hours": 1000, "crate_hours": 1000, "margin": 1000, "tax": 100, "valid_days": 3650,
+}  # fmt: skip
+"""Rates that cannot be larger than this; others are money."""
+
+_LONGEST = {"currency": 12, "lead_time": 200, "terms": 500}
+"""Letters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,12 +100,16 @@ def _problems(given: Mapping[str, float | str], needed: Mapping[str, str], name:
     for key, value in given.items():
         if key not in known:
             continue
+        most = _MOST.get(key, MOST_MONEY)
         if key in WORDS or key == "currency":
             if not isinstance(value, str):
                 yield f"{name}: rates {key}: found {value:g}; allowed: words"
+            elif not (value.strip() and value.isprintable() and len(value) <= _LONGEST[key]):
+                allowed = f"one line of words, 1 to {_LONGEST[key]} letters"
+                yield f"{name}: rates {key}: found {quoted(value)}; allowed: {allowed}"
         elif not isinstance(value, float):
             yield f"{name}: rates {key}: found {quoted(value)}; allowed: a number, {(NEEDED | FOR_PLATES)[key]}"
-        elif not 0 <= value <= _MOST:
-            yield f"{name}: rates {key}: found {value:g}; allowed: 0 or more"
+        elif not 0 <= value <= most:
+            yield f"{name}: rates {key}: found {value:g}; allowed: from 0 to {most:.0f}, {(NEEDED | FOR_PLATES)[key]}"
         elif key == "test_bends" and value != int(value):
             yield f"{name}: rates {key}: found {value:g}; allowed: a whole number"

@@ -9,6 +9,7 @@ import pytest
 from commands import CANNOT_BEND, HAULER, TRAILER
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from railmodel.bending.plan import plan_job
 from railmodel.errors import InputError
@@ -107,7 +108,11 @@ def test_all_missing_rates_are_named_at_once() -> None:
 @pytest.mark.parametrize(
     ("rates", "words"),
     [
-        ({"hour": -5.0}, ("rates hour: found -5", "0 or more")),
+        ({"hour": -5.0}, ("rates hour: found -5", "from 0 to 1000000000, money for an hour")),
+        ({"valid_days": 1e9}, ("rates valid_days: found 1e+09", "from 0 to 3650, days")),
+        ({"tax": 101.0}, ("rates tax: found 101", "from 0 to 100")),
+        ({"currency": "U" * 13}, ("rates currency", "1 to 12 letters")),
+        ({"terms": "one\ntwo"}, ("rates terms", "one line of words")),
         ({"hour": "dear"}, ('found "dear"', "a number, money for an hour")),
         ({"houer": 5.0}, ('rates "houer"', 'did you mean "hour"')),
         ({"currency": 5.0}, ("rates currency: found 5", "words")),
@@ -120,6 +125,15 @@ def test_a_rate_that_is_none_is_named(rates: dict[str, float | str], words: tupl
     (problem,) = caught.value.problems
     for word in words:
         assert word in problem
+
+
+@pytest.mark.parametrize("price", [-84, float("nan"), 1e308, 2e9])
+def test_a_price_that_is_none_is_named(price: float) -> None:
+    stock = {"tube": "main", "length": 6000, "kerf": 2, "end_trim": 10, "price": price}
+    with pytest.raises(ValidationError, match=r"allowed: a (number|price from 0 to 1000000000)"):
+        Shop.model_validate({"shop": "x", "units": "mm", "stock": [stock]})
+    with pytest.raises(ValidationError, match="hour: found"):
+        Shop.model_validate({"shop": "x", "units": "mm", "rates": {"hour": float("nan")}})
 
 
 def test_prices_times_and_freight_that_are_missing_are_named() -> None:
