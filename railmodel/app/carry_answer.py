@@ -23,6 +23,11 @@ def carry_answer(frame: Frame, screening: Screening) -> Answer:
         "decides": DEFER,
         "units": {"length": frame.unit, "stress": "MPa", "force": "N", "torque": "N m", "mass": "kg"},
         "carried": [{"name": name, "mass": mass} for name, mass in screening.masses],
+        "plates": [{"name": name, "count": count, "mass_each": mass} for name, count, mass in screening.plates],
+        "plates_not_carried": [
+            {"name": plate.name, "count": plate.count, "mass_each": plate.mass, "why": plate.why}
+            for plate in screening.left_out
+        ],
         "cases": [_case(frame, result) for result in screening.results],
         "worst": {"case": screening.governing.case.name, **_stress(frame, screening.governing.worst)},
         "torsional_stiffness": None

@@ -20,7 +20,11 @@ def show_carry(frame: Frame, screening: Screening, console: "Console") -> None:
     console.print(Text(f"{frame.job.job}, revision {frame.job.revision or '-'}: what the frame carries", style="bold"))
     console.print(Text(SCREENING, style="bold"))
     carried = ", ".join(f"{name} {say_mass(frame, mass)}" for name, mass in screening.masses)
-    console.print(Text(f"Carried: {carried or 'its own weight only'}; and the tubes' own weight."))
+    plates = "".join(f", {count} x {name} of {say_mass(frame, mass)}" for name, count, mass in screening.plates)
+    console.print(Text(f"Carried: {carried or 'its own weight only'}; and the tubes' own weight{plates}."))
+    for plate in screening.left_out:
+        told = f"Not carried: {plate.count} x {plate.name}, {say_mass(frame, plate.mass)} each: {plate.why}."
+        console.print(Text(told))
     for label in screening.loose:
         console.print(Text(f"Left out: {label}, which is joined to nothing that is held up."))
     _cases(frame, screening, console)
@@ -108,8 +112,10 @@ def _force(frame: Frame, result: CaseResult, number: int) -> str:
 def _worst(frame: Frame, screening: Screening, console: "Console") -> None:
     governing, shown = screening.governing, screening.convergence
     worst = governing.worst
-    against = "whose grade is not known" if worst.yield_stress is None else (
-        f"against a least yield of {say_stress(worst.yield_stress)}: {_share(worst)}"
+    against = (
+        "whose grade is not known"
+        if worst.yield_stress is None
+        else (f"against a least yield of {say_stress(worst.yield_stress)}: {_share(worst)}")
     )
     console.print(Text(f"Worst place: {say_place(frame, worst.place)}", style="bold"))
     factor = "" if worst.curved is None else f" (curved-beam factor {worst.curved:.2f}, outer wall thinned)"

@@ -7,6 +7,7 @@ from rich.text import Text
 from railmodel.app.printed import grid
 from railmodel.app.show_carry import say_mass
 from railmodel.frame import Frame
+from railmodel.job.mass import POUND
 from railmodel.loading.packing import Crate, Packed, Packing, pack
 from railmodel.loading.weigh import Weight, weigh
 from railmodel.units import to_unit
@@ -76,7 +77,8 @@ def _show_weight(frame: Frame, weight: Weight, console: "Console") -> None:
     console.print(table)
     if weight.centre is not None:
         x, y, z = (frame.say(value) for value in weight.centre)
-        whole = f"Whole frame {weight.mass:.1f} kg ({say_mass(frame, weight.mass)}), centre of mass X {x}, Y {y}, Z {z}"
+        both = f"{weight.mass:.1f} kg ({weight.mass / POUND:.1f} lb)"
+        whole = f"Whole frame {both}, centre of mass X {x}, Y {y}, Z {z}"
         sides = f"left of the centreline {say_mass(frame, weight.left)}, right {say_mass(frame, weight.right)}"
         console.print(Text(f"{whole}; {sides}.", style="bold"))
     for name, count, mass in weight.apart:

@@ -10,6 +10,8 @@ from railmodel.job.mass import Mass, Torque
 from railmodel.units import parse_length
 
 _MOST_G = 10.0
+_LEAST = 1.0
+"""A load is spread over more than this, mm."""
 
 
 def _factor(value: Any) -> float:
@@ -30,6 +32,8 @@ def _stations(value: Any, info: ValidationInfo) -> tuple[float, float]:
     first, last = (parse_length(item, units_of(info)) for item in value)
     if first >= last:
         raise ValueError("found from not ahead of to; allowed: the smaller station first")
+    if last - first <= _LEAST:
+        raise ValueError(f"found stations {last - first:g} mm apart; allowed: more than {_LEAST:g} mm apart")
     return first, last
 
 
@@ -75,12 +79,20 @@ class Support(Model):
         at: the fit points it holds the frame at.
         x: station of the wheels, or of the coupling, mm; None = the middle of its fit points.
         track: from wheel to wheel, mm; needed where one wheel is to rise.
+        ball: Z of the ball, mm, where it is a coupling that turns freely: it holds no roll and pulls at that height.
     """
 
     name: Name
     at: Annotated[tuple[Name, ...], Field(min_length=1)]
     x: Length | None = None
     track: Size | None = None
+    ball: Length | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.ball is not None and self.track is not None:
+            raise ValueError("found track and ball together; allowed: track for wheels, or ball for a coupling")
+        return self
 
 
 class SprungMass(Model):

@@ -24,6 +24,9 @@ FOOT_POUND: float = POUND * GRAVITY * 0.3048
 MOST: float = 100_000.0
 """No mass in a job is larger than this, kg; a larger one is a slip of the pen."""
 
+MOST_TORQUE: float = 1_000_000.0
+"""No torque in a job is larger than this, N m."""
+
 _KG = {"kg": 1.0, "g": 0.001, "t": 1000.0, "lb": POUND, "lbs": POUND, "oz": POUND / 16}
 _MASS = re.compile(r"([0-9]{1,9}(?:\.[0-9]{0,9})?) *([a-z]{1,3})?\.?")
 _TORQUE = re.compile(r"([0-9]{1,9}(?:\.[0-9]{0,9})?) *([a-z]{1,3}) *[-·*. ]? *([a-z]{1,3})?\.?")
@@ -52,6 +55,8 @@ def _torque(value: Any) -> float:
     unit = None if match is None else _NM.get(match[2] + (match[3] or ""))
     if match is None or unit is None or float(match[1]) == 0:
         raise ValueError(f"found {shown(value)}; allowed: a torque above 0 with its unit, such as 1000 ft lb, 1400 N m")
+    if float(match[1]) * unit > MOST_TORQUE:
+        raise ValueError(f"found {shown(value)}; allowed: a torque of at most {MOST_TORQUE:.0f} N m; check the unit")
     return float(match[1]) * unit
 
 

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from railmodel.errors import InputError
-from railmodel.fitting.fit_job import fit_work
+from railmodel.fitting.fit_job import Fit, fit_work
 from railmodel.frame import Frame
 from railmodel.geometry.rows import Array
 from railmodel.job.fields import not_among
 from railmodel.job.loads import Hold, Loads, Support
 from railmodel.loading.statics import APART, Rest
-from railmodel.loading.ties import span_of
+from railmodel.loading.ties import off_tube, span_of
 from railmodel.part import RailPart
 
 BRACKET = 150.0
@@ -134,20 +134,13 @@ def _hold(
     return [], list(_beds(frame, hold.name, None, parts, problems, where))
 
 
-def _touched(
-    frame: Frame, at: Array, parts: Sequence[RailPart], problems: list[str], where: str
-) -> Foothold | None:
+def _touched(frame: Frame, at: Array, parts: Sequence[RailPart], problems: list[str], where: str) -> Foothold | None:
     """The tube nearest to a place, if it is within a bracket's reach."""
     best: tuple[float, RailPart, float] | None = None
     for part in parts:
-        station = float(np.clip(part.line.closest(at)[0][0], *span_of(part)))
-        pose = part.line.pose_at(station)
-        off = at - pose.at[0]
-        across, up, along = (abs(float(off @ way[0])) for way in (pose.s, pose.u, pose.t))
-        beyond = np.maximum([across - part.section.width / 2, up - part.section.height / 2, along], 0.0)
-        distance = float(np.linalg.norm(beyond))
+        (station,), (distance,) = off_tube(part, at[None])
         if best is None or distance < best[0]:
-            best = distance, part, station
+            best = float(distance), part, float(station)
     if best is not None and best[0] <= BRACKET:
         return Foothold(best[1].label, best[2], at)
     place = ", ".join(frame.say(float(value)) for value in at)
@@ -168,13 +161,26 @@ def _fit_point(
     labels = {part.label for part in parts}
     found = [fit for fit in fit_work(frame).fits if fit.point.name == name and fit.part.label in labels]
     if not found:
-        problems.append(f'{where}found "{name}", whose tube makes no shape; see railmodel check')
+        problems.append(f'{where}found "{name}", which stands on no tube; see railmodel check')
+    missed = next((fit for fit in found if _miss(fit) > BRACKET), None)
+    if missed is not None:
+        problems.append(
+            f'{where}found "{name}", which misses {missed.part.label} by {frame.say(_miss(missed))}; allowed: within '
+            f"{frame.say(BRACKET)} of where it is to stand; move the fit point or the tube"
+        )
+        return
     for fit in found:
         at = np.array(fit.point.at)
         if fit.part.hand == "left" and fit.point.hand is None:
             at = at * [1.0, -1.0, 1.0]
         low, high = span_of(fit.part)
         yield Foothold(fit.part.label, float(np.clip(fit.foot.along, low, high)), at)
+
+
+def _miss(fit: Fit) -> float:
+    """How far a fit point is from where it would stand on its tube, mm."""
+    foot = fit.foot
+    return float(np.linalg.norm([foot.gap - fit.point.gap.want, foot.off_face, foot.beyond]))
 
 
 def _beds(
@@ -225,12 +231,12 @@ def _within(part: RailPart, low: float, high: float, between: tuple[float, float
 def _rest(support: Support, feet: Sequence[Foothold]) -> Rest:
     places = np.array([foot.at for foot in feet])
     x = float(places[:, 0].mean()) if support.x is None else support.x
-    return Rest(support.name, x, places, support.track)
+    return Rest(support.name, x, places, support.track, support.ball)
 
 
 def _holding(frame: Frame, rests: Sequence[Rest], loads: Loads) -> list[str]:
     """Why the supports cannot hold the frame up, if they cannot."""
-    where = f'{frame.source.where("loads", "supports")}: loads supports: '
+    where = f"{frame.source.where('loads', 'supports')}: loads supports: "
     names = " and ".join(rest.name for rest in rests)
     if np.ptp([rest.x for rest in rests]) <= APART:
         return [f"{where}found {names} at one station, so that the frame would tip; hold it at another station too"]

@@ -4,7 +4,7 @@ A screening only, never a proof of strength; `LEFT_OUT` says what it does not lo
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import radians
 
 import numpy as np
@@ -16,8 +16,9 @@ from railmodel.frame import Frame
 from railmodel.geometry.rows import Array
 from railmodel.job.loads import Loads
 from railmodel.loading.beams import Beams, held_by_three, solve
-from railmodel.loading.carried import Borne, borne
+from railmodel.loading.carried import Borne, Carried, borne
 from railmodel.loading.cases import TORSION, Case, Pushed, cases_of, pushed, stations_needed
+from railmodel.loading.plate_loads import LeftOut, plate_loads
 from railmodel.loading.skeleton import Mesh, Skeleton, skeleton
 from railmodel.loading.statics import Reaction, Rest
 from railmodel.loading.stress import SHARES, Stresses, stresses
@@ -143,6 +144,8 @@ class Screening:
         convergence: what a coarser cut would have said.
         loose: labels of tubes joined to nothing that is held up, which are left out.
         masses: what is carried, by name, kg.
+        plates: the placed plates, which are carried as well: name, how many, kg of one.
+        left_out: plates whose weight is not carried.
     """
 
     results: tuple[CaseResult, ...]
@@ -151,6 +154,8 @@ class Screening:
     convergence: Convergence
     loose: tuple[str, ...]
     masses: tuple[tuple[str, float], ...]
+    plates: tuple[tuple[str, int, float], ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
 
     @property
     def governing(self) -> CaseResult:
@@ -183,8 +188,10 @@ def carry(frame: Frame, mesh: Mesh = FINE) -> Screening:
         )
     parts = [part for part in solid_parts(frame) if part.line.length > 0]
     joined = ties(frame, parts)
-    carried = borne(frame, loads, parts)
-    kept, loose = _held_together(frame, parts, joined, carried)
+    named = borne(frame, loads, parts)
+    kept, loose = _held_together(frame, parts, joined, named)
+    plates, left_out = plate_loads(frame, kept)
+    carried = replace(named, masses=(*named.masses, *plates))
     own = [tie for tie in joined if {tie.one.label, tie.other.label} <= {part.label for part in kept}]
     twistable = sum(rest.wide for rest in carried.rests) >= 2
     cases = cases_of(loads, twistable)
@@ -202,8 +209,18 @@ def carry(frame: Frame, mesh: Mesh = FINE) -> Screening:
         between=(wide[0], wide[-1]) if twistable else None,
         convergence=_convergence(frame, fine, coarse, governing, stiffness, _stiffness(coarse, carried)),
         loose=tuple(loose),
-        masses=tuple((mass.name, mass.mass) for mass in carried.masses),
+        masses=tuple((mass.name, mass.mass) for mass in named.masses),
+        plates=_counted_plates(plates),
+        left_out=left_out,
     )
+
+
+def _counted_plates(found: Sequence[Carried]) -> tuple[tuple[str, int, float], ...]:
+    """Plates of one name and mass together."""
+    counts: dict[tuple[str, float], int] = {}
+    for plate in found:
+        counts[plate.name, plate.mass] = counts.get((plate.name, plate.mass), 0) + 1
+    return tuple((name, count, mass) for (name, mass), count in counts.items())
 
 
 def _ground(loads: Loads, carried: Borne) -> float:

@@ -14,6 +14,9 @@ from railmodel.geometry.rows import Array
 APART = 1.0
 """Places closer than this (mm) cannot hold against each other."""
 
+_ROUNDS = 30
+"""How often who brakes how much is found again from who carries how much."""
+
 
 def wrench(force: ArrayLike, at: ArrayLike, moment: ArrayLike = (0.0, 0.0, 0.0)) -> Array:
     """The wrench of a force at a place, with a moment."""
@@ -63,22 +66,24 @@ class Rest:
         x: station where the wheels or the coupling stand, mm.
         places: (k, 3) where it holds the frame.
         track: from wheel to wheel, mm, if it has wheels that are spoken of.
+        ball: Z of the ball of a coupling, where its pull is; None where it stands on the road.
     """
 
     name: str
     x: float
     places: Array
     track: float | None
+    ball: float | None = None
 
     @property
     def wide(self) -> bool:
         """Whether it can hold against roll."""
-        return float(np.ptp(self.places[:, 1])) > APART
+        return self.ball is None and float(np.ptp(self.places[:, 1])) > APART
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reaction:
-    """What one support gives back, on the road below it.
+    """What one support gives back, on the road below it or at its ball.
 
     Args:
         rest: the support.
@@ -96,7 +101,7 @@ class Reaction:
 
     def on_frame(self, ground: float) -> Array:
         """(k, 6) forces and moments at its places; the road is at `ground`."""
-        at = np.array([self.rest.x, 0.0, ground])
+        at = np.array([self.rest.x, 0.0, ground if self.rest.ball is None else self.rest.ball])
         total = wrench([self.along, self.across, self.up], at, [self.roll, 0.0, 0.0])
         return shared(total, self.rest.places)
 
@@ -105,7 +110,8 @@ def reactions(load: Array, rests: Sequence[Rest], ground: float, lift: str | Non
     """What the supports give back to a load, by statics.
 
     Up and across are found from the balance along the vehicle (the least squares where more than two supports share
-    it); braking goes to the supports as their load does, and so does roll, among those that can take it.
+    it); braking goes to the supports as their load does, and so does roll, among those that can take it. A ball takes
+    its share of braking and cornering at its own height, and no roll.
 
     Args:
         load: wrench on the frame.
@@ -115,11 +121,15 @@ def reactions(load: Array, rests: Sequence[Rest], ground: float, lift: str | Non
     """
     stations = np.array([rest.x for rest in rests])
     ones = np.ones(len(rests))
-    up = _balance(ones, stations, -load[2], load[4] - ground * load[0])
+    heights = np.array([ground if rest.ball is None else rest.ball for rest in rests])
     across = _balance(ones, stations, -load[1], -load[5])
-    share = np.maximum(up, 0.0) / max(float(np.maximum(up, 0.0).sum()), 1e-12)
-    along = -load[0] * (share if share.sum() else ones / len(rests))
-    roll = -load[3] - ground * load[1]
+    along = -load[0] * ones / len(rests)
+    up = _balance(ones, stations, -load[2], load[4] + heights @ along)
+    for _ in range(_ROUNDS if np.ptp(heights) else 1):  # on one level it does not matter to the load who brakes
+        share = np.maximum(up, 0.0) / max(float(np.maximum(up, 0.0).sum()), 1e-12)
+        along = -load[0] * (share if share.sum() else ones / len(rests))
+        up = _balance(ones, stations, -load[2], load[4] + heights @ along)
+    roll = -load[3] + heights @ across
     wide = np.array([rest.wide for rest in rests])
     rolls = roll * _share(up, wide)
     if lift is not None:

@@ -49,6 +49,24 @@ def span_of(part: RailPart) -> tuple[float, float]:
     return first, last
 
 
+def off_tube(part: RailPart, places: Array) -> tuple[Array, Array]:
+    """How far places lie off a tube's outside, taken as a box with sharp corners.
+
+    Args:
+        part: the tube.
+        places: (n, 3) mm.
+
+    Returns:
+        (n,) stations nearest to them and (n,) distances, 0 within the tube, mm.
+    """
+    stations = np.clip(part.line.closest(places)[0], *span_of(part))
+    pose = part.line.pose_at(stations)
+    off = places - pose.at
+    across, up, along = (np.abs(np.sum(off * way, axis=1)) for way in (pose.s, pose.u, pose.t))
+    beyond = np.array([across - part.section.width / 2, up - part.section.height / 2, along])
+    return stations, np.linalg.norm(np.maximum(beyond, 0.0), axis=0)
+
+
 def ties(frame: Frame, parts: Sequence[RailPart]) -> list[Tie]:
     """Everything that joins the tubes of a frame, whatever was said of it first."""
     found = [*_joints(frame, parts), *_crossmembers(parts)]

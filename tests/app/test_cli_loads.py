@@ -6,7 +6,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from commands import CANNOT_BEND, HAULER, TRAILER, run
+from commands import CANNOT_BEND, DEMOS, HAULER, TRAILER, run
 from ladders import LADDER, LOADS
 
 from railmodel.fingerprint import fingerprint
@@ -64,8 +64,27 @@ def test_carry_as_json_holds_the_same(carried: str) -> None:
     assert up == pytest.approx(9.80665 * (masses + 83.243), rel=1e-3)
 
 
+def test_carry_of_the_trailer_takes_its_plates_along_and_names_those_it_cannot() -> None:
+    told = " ".join(run("carry", TRAILER).out.split())
+    assert "the tubes' own weight, 1 x coupling plate of 2.5 kg, 2 x tail gusset of 0.5 kg." in told
+    assert "Not carried: 2 x winch post ear, 0.3 kg each: without a place in the vehicle." in told
+    assert not VERDICTS.search(told)
+    answer = json.loads(run("carry", TRAILER, "--format", "json").out)
+    plates = [(plate["name"], plate["count"]) for plate in answer["plates"]]
+    assert plates == [("coupling plate", 1), ("tail gusset", 2)]
+    assert answer["plates_not_carried"][0]["why"] == "without a place in the vehicle"
+    weight = json.loads(run("weigh", TRAILER, "--format", "json").out)["frame"]["mass"]
+    masses = sum(item["mass"] for item in answer["carried"])
+    (static,) = [case for case in answer["cases"] if case["case"] == "static"]
+    assert sum(support["up"] for support in static["supports"]) == pytest.approx(9.80665 * (masses + weight), rel=1e-4)
+    names = [case["case"] for case in answer["cases"]]
+    assert names == ["static", "dynamic", "braking", "cornering", "one wheel up", "pure torsion"]
+    for case in answer["cases"]:  # the ball holds no roll
+        assert [support["roll"] for support in case["supports"] if support["support"] == "coupling"] in ([], [0.0])
+
+
 def test_carry_refuses_in_one_sentence_each(tmp_path: Path) -> None:
-    assert "loads is missing" in run("carry", TRAILER).sentence
+    assert "loads is missing" in run("carry", DEMOS / "hay_rack" / "hay_rack.yaml").sentence
     path = tmp_path / "job.yaml"
     path.write_text(LADDER + LOADS.replace("mass: 200", "mass: -1 kg"))
     assert 'mass: found "-1 kg"; allowed: a mass above 0' in run("carry", path).sentence

@@ -121,6 +121,13 @@ LOOSE = LADDER[: LADDER.index("crossmembers:")] + LADDER[LADDER.index("fit_point
         (LOADS, LOOSE, ("nothing joins them", "mechanism")),
         (LOADS.replace("at: [rear foot]", "at: [front foot]"), LADDER, ("at one station", "tip")),
         (LOADS.replace("at: [rear foot]", "at: [rare foot]"), LADDER, ("rare foot", 'did you mean "rear foot"?')),
+        (LOADS, LADDER.replace("at: [2500, 400, 400]", "at: [9500, 400, 400]"),
+         ('supports "rear axle": found "rear foot"', "misses rail right by 6500.0 mm", "within 150.0 mm", "move")),
+        (LOADS, LADDER.replace("at: [2500, 400, 400]", "at: [2500, 400, -4000]"),
+         ("misses rail right by 4400.0 mm", "move the fit point or the tube")),
+        (LOADS, LADDER.replace("rear foot, at: [2500, 400, 400], to: {part: rail, face: bottom",
+                               "rear foot, at: [2500, 400, 400], to: {part: rail, face: top"),
+         ("misses rail right by 200.0 mm",)),
         (LOADS.replace("[1500, 400, 550]", "[1500, 400, 900]"), LADDER, ("no tube", "rail right", "350.0 mm away")),
         (LOADS.replace("[[1500, 400, 550], [1500, -400, 550]]", "[bumper]"), LADDER, ("bumper", "front cross")),
         (LOADS.replace("[1500, -400, 550]]", "rail]"), LADDER, ("places and whole parts together",)),
@@ -152,12 +159,20 @@ def test_what_cannot_be_carried_is_named_and_nothing_is_guessed(
         ("ground: 0", "cases: {torsion: 500}", ("found 500", "with its unit")),
         ("ground: 0", "cases: {one_wheel_up: middle axle}", ('one_wheel_up "middle axle"', "front axle, rear axle")),
         ("track: 1600}\n    - ", "}\n    - ", ("track",)),
+        ("track: 1600}\n    - ", "track: 1600, ball: 450}\n    - ", ("found track and ball together",)),
+        ("ground: 0", "ground: 0\n  cases: {torsion: 999999999 N m}", ("at most 1000000 N m", "check the unit")),
+        (
+            "masses:",
+            "payload: [{mass: 9, on: [rail], x: [100, 100.5], height: 5}]\n  masses:",
+            ("stations 0.5 mm apart", "more than 1 mm"),
+        ),
     ],
 )
 def test_loads_that_are_not_valid_are_named_with_their_place(
     tmp_path: Path, old: str, new: str, words: tuple[str, ...]
 ) -> None:
-    loads = LOADS.replace("ground: 0", "ground: 0\n  cases: {one_wheel_up: front axle}") if "track" in old else LOADS
+    lifted = "track" in old and "ball" not in new
+    loads = LOADS.replace("ground: 0", "ground: 0\n  cases: {one_wheel_up: front axle}") if lifted else LOADS
     assert old in loads
     problems = refused(tmp_path, loads.replace(old, new, 1))
     for word in words:

@@ -53,6 +53,34 @@ def test_supports_balance_any_load(force: tuple[float, ...], at: tuple[float, ..
     np.testing.assert_allclose(on_frame(found, ground), -load, atol=1e-5)
 
 
+@given(
+    st.tuples(*[NUMBER] * 3), st.tuples(NUMBER, NUMBER, st.floats(100, 1500)), st.floats(-500, 500), st.floats(0, 900)
+)
+def test_a_ball_and_axles_balance_any_load_and_the_ball_takes_no_roll(
+    force: tuple[float, ...], at: tuple[float, ...], ground: float, ball: float
+) -> None:
+    load = wrench(force, at)
+    coupling = Rest("ball", -1000.0, np.array([[-800.0, -60.0, 500.0], [-800.0, 60.0, 500.0]]), None, ball)
+    found = reactions(load, [coupling, axle(1500.0), axle(2200.0)], ground)
+    np.testing.assert_allclose(on_frame(found, ground), -load, atol=1e-5)
+    assert not coupling.wide
+    assert found[0].roll == 0.0
+
+
+def test_a_trailer_that_brakes_presses_its_ball_down_as_moments_have_it() -> None:
+    """Moments about the axle's foot: V L = W (L - x) + a (W h - V b), the ball braking with the share it carries."""
+    weight, height, at, base, ball, brake = 8000.0, 900.0, 2300.0, 2600.0, 450.0, 0.5
+    rests = [Rest("ball", 0.0, np.array([[100.0, 0.0, 450.0]]), None, ball), axle(base)]
+    found = reactions(wrench([-brake * weight, 0, -weight], [at, 0, height]), rests, 0.0)
+    down = weight * (base - at + brake * height) / (base + brake * ball)
+    assert found[0].up == pytest.approx(down, rel=1e-9)
+    assert found[0].along == pytest.approx(brake * down, rel=1e-9)
+    turned = reactions(wrench([0, 0.4 * weight, -weight], [at, 0, height]), rests, 0.0)
+    side = 0.4 * weight * (base - at) / base  # what the ball holds across, at its own height
+    assert turned[0].across == pytest.approx(-side)
+    assert turned[1].roll == pytest.approx(0.4 * weight * height - side * ball)
+
+
 def test_a_wagon_brakes_and_turns_as_the_textbook_has_it() -> None:
     """Moments about the other axle; braking moves m a h / wheelbase to the front (any text on vehicle dynamics)."""
     weight, height, middle, base = 20_000.0, 700.0, 1000.0, 2500.0

@@ -17,11 +17,13 @@ from rails import part
 from exporters.solids import solid
 from railmodel.frame import Frame, build_frame
 from railmodel.geometry.centreline import Centreline, Pose
+from railmodel.geometry.flat_outline import rounded
 from railmodel.geometry.rows import BendRows
 from railmodel.geometry.section import STEEL_DENSITY, Section
 from railmodel.job.mass import POUND
 from railmodel.job.reader import read_job
 from railmodel.loading.weigh import tube_mass, weigh
+from railmodel.plates import Plate
 
 INCH = 25.4
 START = Pose.of([0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0])
@@ -113,6 +115,23 @@ def test_the_frame_balances_on_its_centreline_and_adds_up() -> None:
         assert weight.centre[1] == pytest.approx(0.0, abs=1e-9)
         moments = sum(piece.mass * np.array(piece.centre) for piece in weight.pieces)
         np.testing.assert_allclose(weight.centre, moments / weight.mass, atol=1e-9)
+
+
+PLATE_ROWS = [  # thickness and printed weight of steel plate: kg/m^2 at 7850 kg/m^3, lb/ft^2 at 490 lb/ft^3
+    (3.0, "kg", 23.55), (5.0, "kg", 39.25), (6.0, "kg", 47.10), (8.0, "kg", 62.80), (10.0, "kg", 78.50),
+    (12.0, "kg", 94.20), (20.0, "kg", 157.0), (3 / 16, "lb", 7.66), (1 / 4, "lb", 10.21), (3 / 8, "lb", 15.31),
+    (1 / 2, "lb", 20.42), (3 / 4, "lb", 30.63), (1.0, "lb", 40.83),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("thickness", "unit", "printed"), PLATE_ROWS)
+def test_a_plate_weighs_what_tables_of_steel_plate_print(thickness: float, unit: str, printed: float) -> None:
+    """Rows as steel handbooks and AISC's manual have them (from memory); printed to two decimals."""
+    side = 1000.0 if unit == "kg" else 12 * INCH
+    outline = rounded(np.array([(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)]), np.zeros(4))
+    plate = Plate(name="square", thickness=thickness if unit == "kg" else thickness * INCH, outline=outline)
+    found = plate.mass() if unit == "kg" else plate.mass() / POUND
+    assert found == pytest.approx(printed, rel=2.5e-4, abs=0.006)
 
 
 def test_plates_without_a_place_are_weighed_apart() -> None:
