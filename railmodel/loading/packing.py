@@ -334,9 +334,7 @@ def crated(frame: Frame, lots: Sequence[Packed], freight: Freight) -> Crate:
     mass = steel * (1 + freight.dunnage)
     row = freight_row(freight, max(length, width, height), mass)
     size = (length, width, height)
-    return Crate(
-        size=size, steel=steel, mass=mass, row=row, too_much=tuple(_too_much(frame, freight, size, mass, row))
-    )
+    return Crate(size=size, steel=steel, mass=mass, row=row, too_much=tuple(_too_much(frame, freight, size, mass, row)))
 
 
 def _lanes(lots: Sequence[Packed], between: float) -> Array:
@@ -367,9 +365,7 @@ def freight_row(freight: Freight, length: float, mass: float) -> FreightRow | No
     return min(fitting, key=lambda row: row.price, default=None)
 
 
-def _too_much(
-    frame: Frame, freight: Freight, size: Sequence[float], mass: float, row: FreightRow | None
-) -> list[str]:
+def _too_much(frame: Frame, freight: Freight, size: Sequence[float], mass: float, row: FreightRow | None) -> list[str]:
     found = []
     if row is None:
         longest = max(freight.rows, key=lambda one: one.length)

@@ -108,4 +108,3 @@ def _shear(section: Section, cut: Cut, inner: Array) -> Array:
     walls = 2 * section.wall * np.array([section.width, section.height])
     direct = np.hypot(inner[..., 1] / walls[0], inner[..., 2] / walls[1])
     return np.asarray(np.abs(inner[..., 3]) / modulus + direct)
-
