@@ -165,6 +165,7 @@ def shown(frame: Frame, findings: list[Finding]) -> None:
     assert as_csv(tables).count("\r\n") == 1 + sum(max(len(table["rows"]), 1) for table in tables)
 
 
+@pytest.mark.long
 @many
 @given(case=broken_jobs())
 def test_a_job_with_slips_gives_an_answer_or_sentences(tmp_path: Path, case: tuple[Any, Any]) -> None:
@@ -256,6 +257,7 @@ def wild_jobs(draw: st.DrawFn) -> Any:
     return {"job": "Wild", "units": units, "shop": "shop.yaml", "tubes": tubes, "parts": [part]}
 
 
+@pytest.mark.long
 @settings(many, max_examples=1000 if IN_CI else 60)
 @given(job=wild_jobs())
 def test_a_wild_shape_gives_an_answer(tmp_path: Path, job: Any) -> None:

@@ -36,6 +36,7 @@ def scores(rail: Rail, solution: Solution, off: Array) -> tuple[list[float], lis
     return shape, list((where(rail.line(off), end)[0] - found[0]) / sigma)
 
 
+@pytest.mark.long
 def test_the_intervals_hold_the_truth_as_often_as_they_say() -> None:
     rng = np.random.default_rng(31)
     shape, ends = [], []

@@ -71,6 +71,7 @@ def good(live: Page, status: int, body: dict[str, Any]) -> None:
         assert body["error"]
 
 
+@pytest.mark.long
 @settings(max_examples=BODIES)
 @given(op=OPS)
 def test_any_edit_is_made_or_refused_with_a_sentence(live: Page, op: dict[str, Any]) -> None:

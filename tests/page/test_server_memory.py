@@ -5,6 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from live import ROOT, demo_job, small_job
 
 FULL = os.environ.get("CI") == "true"
@@ -39,6 +40,7 @@ asyncio.run(main())
 """
 
 
+@pytest.mark.long
 def test_five_hundred_edits_leave_the_server_within_twenty_megabytes(tmp_path: Path) -> None:
     path = demo_job(tmp_path) if FULL else small_job(tmp_path)
     env = {**os.environ, "PYTHONPATH": str(ROOT)}

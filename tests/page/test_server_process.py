@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import httpx
+import pytest
 from commands import run
 from live import ROOT, Z, running, small_job
 
@@ -32,6 +33,7 @@ for number in range(100_000):
 """
 
 
+@pytest.mark.long
 def test_killed_while_it_saves_the_job_is_always_the_old_one_or_the_new_one(tmp_path: Path) -> None:
     path = small_job(tmp_path)
     head, tail = path.read_text(encoding="utf-8").split("[30, 15, 20]")

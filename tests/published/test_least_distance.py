@@ -6,6 +6,7 @@ distance of a point to a plane, to a line, and to a circle's axis.
 
 import os
 
+import cadquery as cq
 import numpy as np
 import pytest
 from kernel_shapes import carried, kernel_distance, kernel_shape, kernel_tube
@@ -65,6 +66,7 @@ def within(reported: float, true: float, below: float = BELOW) -> bool:
     return true - below <= reported <= true + 1e-6
 
 
+@pytest.mark.long
 def test_never_above_the_cad_kernel_and_at_most_a_twentieth_below() -> None:
     rng = np.random.default_rng(20)
     touching = 0
@@ -93,24 +95,32 @@ def test_between_parts_never_above_the_cad_kernel_and_at_most_a_twentieth_below(
         assert within(found.gap, true), (found, true)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", [Sphere, Cylinder])
 def test_a_travel_at_many_positions_of_the_cad_kernel(kind: type[Sphere] | type[Cylinder]) -> None:
-    """An axle that lifts and rolls under a kicked-up rail: 2,000 positions in CI, fewer at the desk."""
+    """An axle that lifts and rolls under a kicked-up rail: 2,000 positions in CI, fewer at the desk.
+
+    The kernel is quicker with the middle of a sphere, and with the axis of a cylinder whose ends are far from the
+    rail; the gap is less than to those by the radius.
+    """
     line = Centreline.from_points([[0, 380, 0], [600, 380, 0], [800, 380, 90], [1500, 380, 90]], [177.8, 177.8])
-    shape: Convex = (
-        Sphere(at=(760.0, 250.0, -190.0), diameter=200.0)
-        if kind is Sphere
-        else Cylinder(start=(760.0, -700.0, -190.0), end=(760.0, 700.0, -190.0), diameter=80.0)
-    )
+    shape: Sphere | Cylinder
+    if kind is Sphere:
+        shape = Sphere(at=(760.0, 250.0, -190.0), diameter=200.0)
+        middle = cq.Vertex.makeVertex(*shape.at)
+    else:
+        shape = Cylinder(start=(760.0, -700.0, -190.0), end=(760.0, 700.0, -190.0), diameter=80.0)
+        middle = cq.Edge.makeLine(cq.Vector(*shape.start), cq.Vector(*shape.end))
     motion = Motion(lift=Span(-70.0, 100.0), roll=Turning((760.0, 0.0, -190.0), (1.0, 0.0, 0.0), Span(-0.09, 0.09)))
     found = gaps([rail_body("rail", line, TUBE)], [KeepClear(name="axle", shape=shape, motion=motion)])[0]
-    tube, solid, motions = kernel_tube(line, TUBE), kernel_shape(shape), MotionSet([motion])
+    tube, motions = kernel_tube(line, TUBE), MotionSet([motion])
     lifts, rolls = np.linspace(-70, 100, 50 if MANY else 6), np.linspace(-0.09, 0.09, 40 if MANY else 5)
     met = []
     for lift in lifts:
         for roll in rolls:
             rotation, shift = motions.place(np.zeros(1, dtype=int), np.array([[0.0, roll, 0.0, lift]]))
-            met.append(kernel_distance(tube, carried(solid, rotation[0], shift[0])))
+            met.append(kernel_distance(tube, carried(middle, rotation[0], shift[0])) - shape.diameter / 2)
+    assert min(met) > 0
     assert min(met) - BELOW <= found.gap <= min(met) + 1e-6  # the least is in a corner of the travel, which is met
     assert found.at.up == pytest.approx(100.0)
 
