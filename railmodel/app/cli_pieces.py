@@ -11,7 +11,8 @@ from railmodel.app.cli_words import Hand, JobPath, Noted, Shown, check_target, l
 def register(app: typer.Typer) -> None:
     """Add the commands to the command line."""
     app.command(epilog="Example: railmodel measured hauler.yaml right_rail.yaml --datum 'straight 2'")(measured)
-    app.command(epilog="Example: railmodel correct hauler.yaml right_rail.yaml --log")(correct)
+    app.command(epilog="Examples: railmodel correct hauler.yaml first.yaml --log; railmodel correct hauler.yaml "
+                "first.yaml second.yaml third.yaml --paper correction.pdf")(correct)  # fmt: skip
     app.command(
         epilog="Examples: railmodel sure hauler.yaml; railmodel sure hauler.yaml --datum front --straights-held"
     )(sure)
@@ -20,6 +21,14 @@ def register(app: typer.Typer) -> None:
 RecordPath = Annotated[
     Path, typer.Argument(metavar="RECORD", help="What was measured (YAML or CSV).", show_default=False)
 ]
+RecordPaths = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="RECORD...", show_default=False,
+        help="What was measured (YAML or CSV); of several pieces of one part, a file each, the last one bent last.",
+    ),
+]  # fmt: skip
+Pdf = Annotated[Path | None, typer.Option("--paper", help="PDF file to write as well.")]
 RecordPart = Annotated[str | None, typer.Option(help="The part it is of, instead of what the record says.")]
 RecordHand = Annotated[Hand | None, typer.Option(help="The hand it is of, instead of what the record says.")]
 MarksFixed = Annotated[
@@ -35,14 +44,14 @@ def measured(
     datum: Annotated[str | None, typer.Option(help="Lay it on this as well: rear, or a straight by number.")] = None,
     marks_fixed: MarksFixed = True,
     format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
-    paper: Annotated[Path | None, typer.Option(help="PDF file to write as well.")] = None,
+    paper: Pdf = None,
     noted: Noted = True,
 ) -> None:
     """Say how a bent piece came out, from what was measured: its shape, how sure, and how far off it is where."""
     from railmodel.app.piece_command import run_measured
 
     if paper is not None:
-        check_target(paper)
+        check_target(paper, "--paper")
     status = run_measured(
         job, record, part=part, hand=hand, datum=datum, as_json=format is Shown.json, paper=paper,
         working="marks fixed" if marks_fixed else "straights held", noted=noted,
@@ -52,19 +61,25 @@ def measured(
 
 def correct(
     job: JobPath,
-    record: RecordPath,
+    records: RecordPaths,
     part: RecordPart = None,
     hand: RecordHand = None,
     marks_fixed: MarksFixed = True,
     format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
-    log: Annotated[bool, typer.Option("--log", help="Add its bends to the shop's record of test bends.")] = False,
+    paper: Pdf = None,
+    log: Annotated[bool, typer.Option("--log", help="Add the bends to the shop's record of test bends.")] = False,
     noted: Noted = True,
 ) -> None:
-    """Say what to change for the next piece, or, where the record is of one half bent, on this one."""
+    """Say what to change for the next piece, or, where the record is of one half bent, on this one.
+
+    Of several pieces, what they have in common is the settings' error, and what they differ by is chance.
+    """
     from railmodel.app.piece_command import run_correct
 
+    if paper is not None:
+        check_target(paper, "--paper")
     status = run_correct(
-        job, record, part=part, hand=hand, as_json=format is Shown.json, log=log,
+        job, records, part=part, hand=hand, as_json=format is Shown.json, paper=paper, log=log,
         working="marks fixed" if marks_fixed else "straights held", noted=noted,
     )  # fmt: skip
     leave(status)

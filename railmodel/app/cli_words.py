@@ -30,8 +30,12 @@ class Hand(StrEnum):
 HowShown = Annotated[Shown, typer.Option("--format", help="text, or json for other programs.")]
 
 
-def check_target(out: Path) -> None:
+def check_target(out: Path, option: str = "--out") -> None:
     """Refuse a target that cannot be written before any work is done.
+
+    Args:
+        out: the target.
+        option: what it was given as.
 
     Raises:
         InputError: a folder, or a place where nothing can be written.
@@ -39,9 +43,9 @@ def check_target(out: Path) -> None:
     from railmodel.files import writable_folder
 
     if out.is_dir():
-        raise InputError(f"--out: {out} is a folder; give a file name")
+        raise InputError(f"{option}: {out} is a folder; give a file name")
     if not out.parent.is_dir():
-        raise InputError(f"--out: the folder {out.parent} does not exist; make it first")
+        raise InputError(f"{option}: the folder {out.parent} does not exist; make it first")
     writable_folder(out.parent)
 
 

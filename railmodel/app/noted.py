@@ -37,7 +37,9 @@ def note_built(frame: Frame, job: Path, out: Path, *, words: Sequence[str] = ())
     ))  # fmt: skip
 
 
-def note_piece(kind: Kind, frame: Frame, job: Path, part: str, measured: Path, *, stopped: int = 0) -> list[str]:
+def note_pieces(
+    kind: Kind, frame: Frame, job: Path, part: str, measured: Sequence[Path], *, stopped: int = 0
+) -> list[str]:
     """Note that a piece was measured, or what to change was said, unless the last line of that part says the same.
 
     Args:
@@ -45,19 +47,23 @@ def note_piece(kind: Kind, frame: Frame, job: Path, part: str, measured: Path, *
         frame: the job.
         job: the job file.
         part: the part's label.
-        measured: the file with what was measured.
+        measured: the files with what was measured.
         stopped: how many findings stop the piece.
 
     Returns:
         Why it was not noted, one sentence, or nothing.
     """
-    try:
-        digest = sha256(measured.read_bytes()).hexdigest()
-    except OSError as error:
-        return [f"not noted: {measured} cannot be read again ({error.strerror or error})"]
+    files: dict[str, str] = {}
+    for path in measured:
+        try:
+            digest = sha256(path.read_bytes()).hexdigest()
+        except OSError as error:
+            return [f"not noted: {path} cannot be read again ({error.strerror or error})"]
+        name = _plain(path.name) if _plain(path.name) not in files else _plain(str(path))
+        files[name] = digest
     return _note(job, Entry(
         at=now(), kind=kind, fingerprint=fingerprint(frame), revision=frame.job.revision or "", part=part,
-        note=", ".join(stopping(stopped)), files=((_plain(measured.name), digest),),
+        note=", ".join(stopping(stopped)), files=tuple(files.items()),
     ))  # fmt: skip
 
 

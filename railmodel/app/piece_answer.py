@@ -5,6 +5,7 @@ from math import degrees
 from typing import Any
 
 from railmodel.app.answers import finding_answer
+from railmodel.app.sure_answer import ANGULAR
 from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.deviations import Deviation, Laying
 from railmodel.as_bent.estimate import Known
@@ -36,8 +37,10 @@ def measured_answer(piece: Piece, layings: Sequence[Laying], findings: Sequence[
         "deviations": [_laying(laying, unit) for laying in layings],
         "measure_next": [
             {
-                "what": one.name, "unit": "deg" if one.unit == "angle" else unit,
-                "planned": shown(one.value, one.unit, unit), "sigma": shown(one.sigma, one.unit, unit),
+                "what": one.name,
+                "unit": "deg" if one.unit == "angle" else unit,
+                "planned": shown(one.value, one.unit, unit),
+                "sigma": shown(one.sigma, one.unit, unit),
             }
             for one in measure_next(piece, NEXT)
         ],
@@ -47,12 +50,14 @@ def measured_answer(piece: Piece, layings: Sequence[Laying], findings: Sequence[
 
 
 def correct_answer(
-    piece: Piece, findings: Sequence[Finding], *, following: NextPiece | None, rest: Rest | None, logged: Logged | None
-) -> Answer:
-    """What to change: for the next piece, or on this one where it is half bent."""
-    unit = piece.frame.unit
+    pieces: Sequence[Piece], findings: Sequence[Finding], *, following: NextPiece | None, rest: Rest | None,
+    logged: Logged | None,
+) -> Answer:  # fmt: skip
+    """What to change: for the next piece of the last one's hand, or on a single one where it is half bent."""
+    piece, unit = pieces[-1], pieces[-1].frame.unit
     return {
         **_head(piece, findings),
+        "records": [{"record": one.name, "hand": one.part.hand} for one in pieces],
         "next_piece": None if following is None else _next(following, unit),
         "this_piece": None if rest is None else _rest(rest, unit),
         "logged": None if logged is None else _logged(logged),
@@ -133,6 +138,16 @@ def _deviation(one: Deviation, unit: Unit) -> Answer:
 def _next(found: NextPiece, unit: Unit) -> Answer:
     return {
         "nothing_to_change": found.nothing,
+        "pieces": found.pieces,
+        "scatter": [
+            {
+                "field": one.field, "unit": "deg" if one.field in ANGULAR else unit,
+                "sigma": shown(one.sigma, "angle" if one.field in ANGULAR else "length", unit),
+                "shop_spread": shown(one.usual, "angle" if one.field in ANGULAR else "length", unit),
+                "degrees_of_freedom": one.freedom,
+            }
+            for one in found.scatter
+        ],
         "bends": [
             {
                 "bend": one.bend, "error": degrees(one.error), "sigma": degrees(one.sigma),

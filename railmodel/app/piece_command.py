@@ -2,17 +2,18 @@
 
 import json
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import typer
 
 from railmodel.app.finding_lines import finding_lines
-from railmodel.app.noted import note_piece
+from railmodel.app.noted import note_pieces
 from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.deviations import Laying
 from railmodel.as_bent.piece import RULE, Piece, read_piece
-from railmodel.as_bent.to_bender import Rest, log_piece, next_for, rest_for
+from railmodel.as_bent.to_bender import Rest, log_pieces, next_for, rest_for
 from railmodel.findings import Finding, stops, worst_first
 from railmodel.frame import build_frame
 from railmodel.job.reader import read_job
@@ -60,7 +61,7 @@ def run_measured(
             typer.echo(line)
         show_measured(piece, layings, printer())
     if noted:
-        _note("measured", piece, job, record, findings)
+        _note("measured", [piece], job, [record], findings)
     return 1 if stops(findings) else 0
 
 
@@ -107,58 +108,84 @@ def missed(piece: Piece, layings: Sequence[Laying]) -> Iterator[Finding]:
 
 
 def run_correct(
-    job: Path, record: Path, *, part: str | None, hand: str | None, as_json: bool, log: bool,
-    working: Working = "marks fixed", noted: bool = True,
+    job: Path, records: Sequence[Path], *, part: str | None, hand: str | None, as_json: bool, paper: Path | None,
+    log: bool, working: Working = "marks fixed", noted: bool = True,
 ) -> int:  # fmt: skip
-    """Say what to change, and add the piece's bends to the record of test bends where asked.
+    """Say what to change, and add the bends to the record of test bends where asked.
+
+    Args:
+        job: the job file.
+        records: a record, or several of pieces of one part.
+        part: which part, instead of what the records say.
+        hand: which hand, likewise.
+        as_json: print JSON.
+        paper: PDF to write as well.
+        log: add the bends to the record of test bends.
+        working: how the shop works.
+        noted: note it in the job's record.
 
     Returns:
         Exit status: 0.
 
     Raises:
-        InputError: the record cannot be of that piece, or adding to the record of test bends.
+        InputError: a record cannot be of its piece, they do not go together, or adding to the record of test bends.
     """
     frame = build_frame(read_job(job))
-    piece = read_piece(frame, record, part=part, hand=hand, working=working)
-    following, rest = changes(piece)
-    logged = log_piece(piece) if log else None
+    pieces = [read_piece(frame, record, part=part, hand=hand, working=working) for record in records]
+    piece, findings = pieces[-1], findings_of(pieces)
+    following, rest = changes(*pieces)
+    if paper is not None:
+        from exporters.sheets.as_bent import write_correction
+
+        write_correction(pieces, findings, paper)
+    logged = log_pieces(*pieces) if log else None
     if as_json:
         from railmodel.app.piece_answer import correct_answer
 
-        _print(correct_answer(piece, piece.findings, following=following, rest=rest, logged=logged))
+        _print(correct_answer(pieces, findings, following=following, rest=rest, logged=logged))
     else:
         from railmodel.app.printed import printer
         from railmodel.app.show_piece import show_logged, show_next, show_rest
 
-        for line in finding_lines(piece.findings):
+        for line in finding_lines(findings):
             typer.echo(line)
         console = printer()
         if following is not None:
-            show_next(piece, following, console)
+            show_next(pieces, following, console)
         if rest is not None:
             show_rest(piece, rest, console)
         if logged is not None:
             show_logged(logged, console)
     if noted:
-        _note("corrected", piece, job, record, piece.findings)
+        _note("corrected", pieces, job, records, findings)
     return 0
 
 
-def _note(kind: Kind, piece: Piece, job: Path, record: Path, findings: Sequence[Finding]) -> None:
-    """Note a piece in the job's record, and say on standard error where that cannot be done."""
+def findings_of(pieces: Sequence[Piece]) -> list[Finding]:
+    """What is odd about records; of several, each with the name of its record."""
+    found = []
+    for piece in pieces:
+        for finding in piece.findings:
+            named = len(pieces) == 1 or finding.says.startswith(piece.name)
+            found.append(finding if named else replace(finding, says=f"{piece.name}: {finding.says}"))
+    return worst_first(found)
+
+
+def _note(kind: Kind, pieces: Sequence[Piece], job: Path, records: Sequence[Path], findings: Sequence[Finding]) -> None:
+    """Note pieces in the job's record, and say on standard error where that cannot be done."""
     stopped = sum(finding.level == "stop" for finding in findings)
-    for line in note_piece(kind, piece.frame, job, piece.part.label, record, stopped=stopped):
+    for line in note_pieces(kind, pieces[-1].frame, job, pieces[-1].part.label, records, stopped=stopped):
         typer.echo(line, err=True)
 
 
-def changes(piece: Piece) -> tuple[NextPiece | None, Rest | None]:
-    """What to change for the next piece; of one half bent, what to do with the bends that are left.
+def changes(*pieces: Piece) -> tuple[NextPiece | None, Rest | None]:
+    """What to change for the next piece; of a single one half bent, what to do with the bends that are left.
 
     Raises:
-        InputError: the record cannot be of that piece.
+        InputError: a record cannot be of its piece, or they do not go together.
     """
-    half = piece.bent < piece.rail.columns.bends
-    return (None, rest_for(piece)) if half else (next_for(piece), None)
+    half = len(pieces) == 1 and pieces[0].bent < pieces[0].rail.columns.bends
+    return (None, rest_for(pieces[0])) if half else (next_for(*pieces), None)
 
 
 def _print(answer: dict[str, Any]) -> None:

@@ -5,8 +5,16 @@ from math import degrees
 
 from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.piece import Piece
-from railmodel.as_bent.to_bender import Logged, Rest, tools, was_set
-from railmodel.as_bent.words import LEARNED, common_words, known_words, plane_words, straight_words, taken_words
+from railmodel.as_bent.to_bender import Logged, Rest, tools
+from railmodel.as_bent.words import (
+    LEARNED,
+    common_words,
+    known_words,
+    plane_words,
+    scatter_words,
+    straight_words,
+    taken_words,
+)
 
 SHAPE_HEADS = ("what", "planned", "as bent", "off", "sure to", "")
 PLACE_HEADS = ("place", "counts", "back", "right", "up", "sure to", "gap", "wanted", "")
@@ -31,15 +39,10 @@ def next_rows(piece: Piece, found: NextPiece) -> Iterator[tuple[str, ...]]:
         )  # fmt: skip
 
 
-def set_unsaid(piece: Piece) -> str | None:
-    """That the record does not say what the bender was set to, where it does not."""
-    said = all(was_set(piece)[1])
-    return None if said else "The record does not say what the bender was set to: what was planned is taken."
-
-
 def next_notes(piece: Piece, found: NextPiece) -> Iterator[str]:
     """What else is to be said of the next piece."""
     frame = piece.frame
+    yield from scatter_words(piece, found)
     yield from common_words(found, [tool.name for tool in tools(piece)])
     for straight in found.straights:
         if straight.step != "leave":

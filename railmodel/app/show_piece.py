@@ -15,7 +15,6 @@ from railmodel.app.piece_words import (
     next_rows,
     rest_notes,
     rest_rows,
-    set_unsaid,
     shape_rows,
 )
 from railmodel.app.printed import grid
@@ -23,7 +22,7 @@ from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.deviations import Laying
 from railmodel.as_bent.piece import Piece
 from railmodel.as_bent.to_bender import Logged, Rest
-from railmodel.as_bent.words import deviation_words
+from railmodel.as_bent.words import deviation_words, set_unsaid
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,10 +45,12 @@ def show_measured(piece: Piece, layings: Sequence[Laying], console: "Console") -
         console.print(Text(f"Spread: {source}"))
 
 
-def show_next(piece: Piece, found: NextPiece, console: "Console") -> None:
+def show_next(pieces: Sequence[Piece], found: NextPiece, console: "Console") -> None:
     """Print what to change for the next piece."""
-    console.print(Text(f"For the next {piece.part.label}, from {piece.name}", style="bold"))
-    if unsaid := set_unsaid(piece):
+    piece = pieces[-1]
+    names = " and ".join(one.name if one.part is piece.part else f"{one.name} ({one.part.hand})" for one in pieces)
+    console.print(Text(f"For the next {piece.part.label}, from {names}", style="bold"))
+    if unsaid := set_unsaid(pieces):
         console.print(Text(unsaid))
     _table(NEXT_HEADS, next_rows(piece, found), console)
     for words in next_notes(piece, found):

@@ -1,10 +1,13 @@
-"""What to change for the next piece, from what one piece measured. mm, radians.
+"""What to change for the next piece, from what pieces measured. mm, radians.
 
 One piece shows what is wrong with the settings and what chance did, mixed. What lies within twice the scatter of a bend
 and of its measurement together is left alone; up to four times, half of it is corrected; beyond, all of it. So chance
 alone is made worse by 3 % (root mean square) and an error of ten times the scatter is cut by more than five
 (derived from the normal distribution; half-steps are common practice, no source). What all bends of one die have in
 common is judged first, since it shows in all of them; what is left of each bend by itself is judged after that.
+
+Several pieces (`railmodel.as_bent.several`) show the error of the settings the better the more they are: the same rule,
+with what chance and measuring leave in doubt of what they have in common.
 """
 
 from collections.abc import Sequence
@@ -19,6 +22,7 @@ from railmodel.as_bent.rail import Rail
 from railmodel.bending.mark_out import MarkOut
 from railmodel.bending.springback import Springback
 from railmodel.geometry.rows import Array
+from railmodel.sureness.screws import Field
 
 LEAVE: Final = 2.0
 """Nothing is changed within so many standard deviations, and"""
@@ -121,6 +125,23 @@ class StraightCorrection:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Scatter:
+    """How far pieces of one part differ from each other.
+
+    Args:
+        field: of the bend table.
+        sigma: standard deviation from piece to piece, what the pieces show and the shop's spread together, mm or rad.
+        usual: the shop's spread alone.
+        freedom: degrees of freedom of what the pieces show.
+    """
+
+    field: Field
+    sigma: float
+    usual: float
+    freedom: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NextPiece:
     """Everything to change for the next piece.
 
@@ -129,12 +150,16 @@ class NextPiece:
         straights: straight by straight.
         cut_was: cut length, mm.
         cut_now: likewise.
+        pieces: how many were measured.
+        scatter: how far they differ; nothing of one piece.
     """
 
     bends: tuple[BendCorrection, ...]
     straights: tuple[StraightCorrection, ...]
     cut_was: float
     cut_now: float
+    pieces: int = 1
+    scatter: tuple[Scatter, ...] = ()
 
     @property
     def nothing(self) -> bool:
@@ -144,8 +169,39 @@ class NextPiece:
         )
 
 
+@dataclass(frozen=True, eq=False)
+class Errors:
+    """What is wrong with the settings, as far as pieces tell.
+
+    Args:
+        off: (6 n + 1,) by values of the bend table, mm and radians.
+        covariance: (6 n + 1, 6 n + 1) what chance and measuring leave in doubt of it.
+        pieces: how many were measured.
+        scatter: how far they differ.
+    """
+
+    off: Array
+    covariance: Array
+    pieces: int = 1
+    scatter: tuple[Scatter, ...] = ()
+
+    @classmethod
+    def of_one(cls, solution: Solution, rail: Rail) -> "Errors":
+        """Of one piece: all that it is off, with what chance gives a piece.
+
+        Args:
+            solution: the piece as bent.
+            rail: the part with the spread it had before anything was measured.
+        """
+        return cls(solution.off, solution.spread + np.diag(rail.spread**2))
+
+    def sigma(self, mixed: Array) -> Array:
+        """(m,) standard deviation of sums (m, 6 n + 1) of values."""
+        return np.asarray(np.sqrt(np.maximum(np.einsum("mi,ij,mj->m", mixed, self.covariance, mixed), 0.0)))
+
+
 def next_piece(
-    solution: Solution,
+    errors: Errors,
     rail: Rail,
     marks: MarkOut,
     springback: Sequence[Springback],
@@ -156,20 +212,20 @@ def next_piece(
     """What to change for the next piece.
 
     Args:
-        solution: the piece as bent.
-        rail: the part with the spread it had before anything was measured.
+        errors: what is wrong with the settings.
+        rail: the part.
         marks: how it was marked out.
         springback: of the tool of each bend.
         dies: (n,) what each bend is made with; errors of bends of one die may have a common part.
         was_set: (n,) what the bender was set to, radians.
         angle_step: step of the set angle, radians; 0 for none.
     """
-    columns, off = rail.columns, solution.off
+    columns, off = rail.columns, errors.off
     n = columns.bends
-    straights = _straights(solution, rail)
+    straights = _straights(errors, rail)
     moved = -np.cumsum([SHARE[one.step] * one.error for one in straights])
     angle, roll = columns.block("angle"), columns.block("roll")
-    sigmas = np.sqrt(np.diag(solution.spread) + rail.spread**2)
+    sigmas = np.sqrt(np.diag(errors.covariance))
     taken, common = steps_for(off[angle], sigmas[angle], dies)
     bends = []
     for i in range(n):
@@ -190,7 +246,7 @@ def next_piece(
         )  # fmt: skip
     return NextPiece(
         bends=tuple(bends), straights=tuple(straights), cut_was=marks.cut_length,
-        cut_now=marks.cut_length + float(moved[-1]),
+        cut_now=marks.cut_length + float(moved[-1]), pieces=errors.pieces, scatter=errors.scatter,
     )  # fmt: skip
 
 
@@ -204,7 +260,7 @@ def _resting(marks: MarkOut, i: int) -> float:
     return part.depth_toward(marks.bends[i].bend.toward)
 
 
-def _straights(solution: Solution, rail: Rail) -> list[StraightCorrection]:
+def _straights(errors: Errors, rail: Rail) -> list[StraightCorrection]:
     """How far each straight is off beyond what the angle of the bend before it explains."""
     columns, n = rail.columns, rail.columns.bends
     mixed = np.zeros((n + 1, columns.count))
@@ -215,12 +271,8 @@ def _straights(solution: Solution, rail: Rail) -> list[StraightCorrection]:
             mixed[i + 1, columns.of("tube use", i + 1)] = -1.0
             mixed[i + 1, columns.of("radius", i + 1)] = -(1 - rail.stretch[i]) * rail.reading.line.rows.angle[i]
     mixed[n, columns.tail] = 1.0
-    errors, measured = mixed @ solution.off, solution.sigma(mixed)
-    chance = np.sqrt(mixed**2 @ rail.spread**2)
+    found = zip((mixed @ errors.off).tolist(), errors.sigma(mixed).tolist(), strict=True)
     return [
-        StraightCorrection(
-            straight=i, error=float(errors[i]), sigma=float(np.hypot(measured[i], chance[i])),
-            step=step_for(float(errors[i]), float(np.hypot(measured[i], chance[i]))),
-        )
-        for i in range(n + 1)
-    ]  # fmt: skip
+        StraightCorrection(straight=i, error=error, sigma=sigma, step=step_for(error, sigma))
+        for i, (error, sigma) in enumerate(found)
+    ]

@@ -1,4 +1,4 @@
-"""From a measured piece to the bender: corrections for the next, commands for one half bent, lines for the log."""
+"""From measured pieces to the bender: corrections for the next, commands for one half bent, lines for the log."""
 
 import hashlib
 from collections.abc import Sequence
@@ -8,11 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from railmodel.as_bent.correct import NextPiece, next_piece
+from railmodel.as_bent.correct import Errors, NextPiece, next_piece
 from railmodel.as_bent.deviations import targets
 from railmodel.as_bent.piece import Piece
 from railmodel.as_bent.record_file import record_yaml
 from railmodel.as_bent.remaining import Remaining, Room, remaining
+from railmodel.as_bent.several import Told, together
 from railmodel.bending.bend_log import LoggedBend, contradiction
 from railmodel.bending.bend_log_append import append_bend
 from railmodel.bending.mark_out import MarkOut
@@ -97,21 +98,59 @@ def was_set(piece: Piece) -> tuple[Array, list[bool]]:
     return planned, said
 
 
-def next_for(piece: Piece) -> NextPiece:
-    """What to change for the next piece.
+def next_for(*pieces: Piece) -> NextPiece:
+    """What to change for the next piece of the last one's hand, which was bent as it says.
+
+    Args:
+        pieces: one, or several of one part in the order they were bent; of the other hand may be among them.
 
     Raises:
-        InputError: the record cannot be of this piece, or it is not bent to its end.
+        InputError: a record cannot be of its piece, one is not bent to its end, or they do not go together.
     """
-    if piece.sifted is None:
-        raise InputError([finding.says for finding in piece.findings if finding.level == "stop"])
-    if piece.bent < piece.rail.columns.bends:
-        raise InputError(f"{piece.name}: bent: only {piece.bent} bends are made; measure the finished piece")
+    piece = pieces[-1]
+    _see_that_they_go_together(pieces)
     owned = tools(piece)
-    return next_piece(
-        piece.sifted.solution, piece.rail, marks_of(piece), [tool.springback for tool in owned],
-        [(tool.name, tool.tube, tool.way) for tool in owned], was_set(piece)[0], angle_step(piece),
+    dies, was = [(tool.name, tool.tube, tool.way) for tool in owned], was_set(piece)[0]
+    springback = [tool.springback for tool in owned]
+    assert piece.sifted is not None
+    errors = Errors.of_one(piece.sifted.solution, piece.rail) if len(pieces) == 1 else together(
+        [_told(one, piece, owned, was) for one in pieces]
     )  # fmt: skip
+    return next_piece(errors, piece.rail, marks_of(piece), springback, dies, was, angle_step(piece))
+
+
+def _told(one: Piece, last: Piece, owned: Sequence[ToolUse], was: Array) -> Told:
+    """What a piece tells, had it been set like the last one."""
+    changed, own = np.zeros(one.rail.columns.count), was_set(one)[0]
+    changed[one.rail.columns.block("angle")] = [
+        tool.springback.finished(float(a)) - tool.springback.finished(float(b))
+        for tool, a, b in zip(owned, own, was, strict=True)
+    ]
+    assert one.sifted is not None
+    return Told(one.sifted, one.rail, changed, one.part.hand != last.part.hand)
+
+
+def _see_that_they_go_together(pieces: Sequence[Piece]) -> None:
+    """See that every piece can be corrected from, and that they are different pieces of one part.
+
+    Raises:
+        InputError: they are not.
+    """
+    problems = [f.says for one in pieces if one.sifted is None for f in one.findings if f.level == "stop"]
+    last, seen = pieces[-1], dict[str, str]()
+    for one in pieces:
+        if one.part.name != last.part.name:
+            problems.append(
+                f"{one.name}: is of {one.part.label} and {last.name} of {last.part.label}; give records of one part"
+            )
+        elif one.bent < one.rail.columns.bends:
+            problems.append(f"{one.name}: bent: only {one.bent} bends are made; measure the finished piece")
+        digest = _digest(one)
+        if digest in seen:
+            problems.append(f"{one.name}: holds the same as {seen[digest]}; give the record of each piece once")
+        seen.setdefault(digest, one.name)
+    if problems:
+        raise InputError(problems)
 
 
 def rest_for(piece: Piece) -> Rest:
@@ -214,27 +253,38 @@ def log_lines(piece: Piece) -> tuple[list[LoggedBend], list[str]]:
     return lines, passed
 
 
-def log_piece(piece: Piece) -> Logged:
-    """Add a piece's bends to the shop's record of test bends; nothing that is there is touched.
+def log_pieces(*pieces: Piece) -> Logged:
+    """Add the bends of pieces to the shop's record of test bends; nothing that is there is touched.
+
+    Of several pieces, one that is there already is passed over.
 
     Raises:
-        InputError: the shop keeps none, the piece is in it already, or it cannot be written.
+        InputError: the shop keeps none, every piece is in it already, or it cannot be written.
     """
-    path = record_path(piece.frame)
-    if path is None or piece.frame.shop is None:
+    frame = pieces[0].frame
+    path = record_path(frame)
+    if path is None or frame.shop is None:
         raise InputError("--log: the job's shop keeps no record of test bends; add test_bends: to the shop file")
-    mark = f"record {_digest(piece)}"
-    if any(mark in bend.note for bend in shop_work(piece.frame).log.bends):
-        raise InputError(f"--log: {piece.name} is in {path.name} already ({mark}); nothing was added")
-    lines, passed = log_lines(piece)
-    if piece.record.set is None:
-        passed = [
-            f"any bend of {piece.name}: it does not say what the bender was set to, without which a measured angle "
-            "tells nothing of springback; add set: as planned, or set: with the angle set at each bend"
-        ]
+    lines, passed, there = list[LoggedBend](), list[str](), list[str]()
+    for piece in pieces:
+        mark = f"record {_digest(piece)}"
+        if any(mark in bend.note for bend in shop_work(frame).log.bends):
+            there.append(f"{piece.name} is in {path.name} already ({mark})")
+            continue
+        own, why = log_lines(piece)
+        if piece.record.set is None:
+            why = [
+                f"any bend of {piece.name}: it does not say what the bender was set to, without which a measured angle "
+                "tells nothing of springback; add set: as planned, or set: with the angle set at each bend"
+            ]
+        elif len(pieces) > 1:
+            why = [f"{piece.name}: {words}" for words in why]
+        lines, passed = [*lines, *own], [*passed, *why]
+    if len(there) == len(pieces):
+        raise InputError([f"--log: {words}; nothing was added" for words in there])
     for bend in lines:
-        append_bend(path, bend, piece.frame.shop.units)
-    return Logged(path=path, added=tuple(lines), passed=tuple(passed))
+        append_bend(path, bend, frame.shop.units)
+    return Logged(path=path, added=tuple(lines), passed=(*there, *passed))
 
 
 def _digest(piece: Piece) -> str:

@@ -7,10 +7,13 @@ from typing import Final
 from railmodel.as_bent.correct import BendCorrection, NextPiece, StepKind, StraightCorrection
 from railmodel.as_bent.deviations import Deviation
 from railmodel.as_bent.estimate import Known
-from railmodel.as_bent.piece import Piece
+from railmodel.as_bent.piece import Piece, say
+from railmodel.as_bent.to_bender import was_set
+from railmodel.sureness.spread import WORDS
 from railmodel.units import format_decimal
 
 STEPS: Final[dict[StepKind, str]] = {"leave": "leave it", "half": "half of it", "all": "all of it"}
+_UNIT_OF: Final = {"angle": "angle", "rotation": "angle", "roll": "angle"}
 LEARNED: Final = {"well": "", "partly": "partly", "not": "NOT MEASURED"}
 """How well a dimension is determined."""
 
@@ -86,3 +89,27 @@ def straight_words(piece: Piece, one: StraightCorrection) -> str:
         f"Straight {one.straight} was {say(abs(one.error))} too {'long' if one.error > 0 else 'short'} (chance gives "
         f"{say(one.sigma)}): {STEPS[one.step]} is in the marks."
     )
+
+
+def scatter_words(piece: Piece, found: NextPiece) -> list[str]:
+    """From how many pieces a correction is, and how far they differ; nothing of one."""
+    if found.pieces < 2:
+        return []
+    told = [
+        f"{WORDS[one.field]} {say(piece.frame, _UNIT_OF.get(one.field, 'length'), one.sigma)}"
+        for one in found.scatter
+    ]  # fmt: skip
+    lines = [
+        f"From {found.pieces} pieces: what they have in common is taken for the settings' error, and what they differ "
+        "by for chance. Every piece is taken to have been marked as the bend sheet says."
+    ]
+    if told:
+        lines.append(f"One standard deviation from piece to piece, with the shop's own spread: {', '.join(told)}.")
+    return lines
+
+
+def set_unsaid(pieces: Sequence[Piece]) -> str | None:
+    """That a record does not say what the bender was set to, where one does not."""
+    silent = [piece.name for piece in pieces if not all(was_set(piece)[1])]
+    who = "The record" if len(pieces) == 1 else f"The record {' and '.join(silent)}"
+    return f"{who} does not say what the bender was set to: what was planned is taken." if silent else None

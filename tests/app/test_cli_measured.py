@@ -166,11 +166,101 @@ def test_the_paper_says_the_same(tmp_path: Path, half: bool) -> None:
         (("--part", "side rial"), '--part: found "side rial"; allowed: side rail, rear cap; did you mean "side rail"?'),
         (("--datum", "middle"), '--datum: found "middle"; allowed: main (the longest straight), front, rear'),
         (("--datum", "straight 9"), "--datum: side rail has no straight 9; allowed: straight 0 to straight 4"),
-        (("--paper", "no/where.pdf"), "--out: the folder no does not exist; make it first"),
+        (("--paper", "no/where.pdf"), "--paper: the folder no does not exist; make it first"),
     ],
 )
 def test_options_that_cannot_be_are_refused_in_one_sentence(words: tuple[str, ...], says: str) -> None:
     assert says in run("measured", HAULER, EXAMPLE, *words).sentence
+
+
+def another(folder: Path, name: str, *changes: tuple[str, str]) -> Path:
+    text = EXAMPLE.read_text()
+    for old, new in (("[15.0, 15.0]", "[15.1, 15.0]"), *changes):
+        assert old in text
+        text = text.replace(old, new)
+    return record(folder, text, name)
+
+
+def test_records_of_several_pieces_are_combined(tmp_path: Path) -> None:
+    second = another(tmp_path, "second.yaml", ("[19.5, 19.9]", "[19.6, 19.6]"), ("reads: 40}", "reads: 40 1/16}"))
+    third = another(tmp_path, "third.yaml", ("hand: right", "hand: left"), ("[14.7, 14.7]", "[14.8, 14.8]"))
+    found = answer(run("correct", HAULER, third, EXAMPLE, second, "--format", "json"))
+    one = answer(run("correct", HAULER, EXAMPLE, "--format", "json"))
+    assert [piece["hand"] for piece in found["records"]] == ["left", "right", "right"]
+    assert (found["hand"], found["next_piece"]["pieces"], one["next_piece"]["pieces"]) == ("right", 3, 1)
+    assert one["next_piece"]["scatter"] == []
+    scatter = {each["field"]: each for each in found["next_piece"]["scatter"]}
+    assert 0 < scatter["angle"]["sigma"] < scatter["angle"]["shop_spread"]  # the three are much alike
+    for bend, alone in zip(found["next_piece"]["bends"], one["next_piece"]["bends"], strict=True):
+        assert bend["sigma"] < 0.7 * alone["sigma"]
+        assert bend["set_now"] > bend["set_was"] == alone["set_was"]
+    text = run("correct", HAULER, third, EXAMPLE, second).out
+    assert "For the next side rail right, from third.yaml (left) and right_rail.yaml and second.yaml" in text
+    assert "From 3 pieces: " in text
+
+
+def test_a_piece_bent_to_the_corrected_settings_leaves_them_as_they_are(tmp_path: Path) -> None:
+    """The first came out 1 degree over and was corrected; the second, set so, came out right."""
+    shown = answer(run("measured", HAULER, EXAMPLE, "--format", "json"))
+    planned = [one["planned"] for one in shown["shape"] if one["what"] == "angle"]
+    first = record(tmp_path, _angles(planned, 1.0, [16.6, 16.6, 21.7, 21.7]), "first.yaml")
+    second = record(tmp_path, _angles(planned, 0.0, [15.588, 15.588, 20.688, 20.688]), "second.yaml")
+    bends = answer(run("correct", HAULER, first, second, "--format", "json"))["next_piece"]["bends"]
+    assert [bend["set_now"] for bend in bends] == pytest.approx([15.588, 15.588, 20.688, 20.688], abs=0.06)
+
+
+def _angles(planned: list[float], over: float, settings: list[float]) -> str:
+    lines = "".join(f"  - {{bend: {i + 1}, reads: {angle + over:.2f}}}\n" for i, angle in enumerate(planned))
+    sets = "".join(f"  - {{bend: {i + 1}, angle: {angle}}}\n" for i, angle in enumerate(settings))
+    return f"part: side rail\nhand: right\nangles:\n{lines}set:\n{sets}"
+
+
+def test_records_that_do_not_go_together_are_refused_in_one_sentence(tmp_path: Path) -> None:
+    same = another(tmp_path, "same.yaml", ("[15.1, 15.0]", "[15.0, 15.0]"))
+    assert (
+        "same.yaml: holds the same as right_rail.yaml; give the record of each piece once"
+        in run("correct", HAULER, EXAMPLE, same).sentence
+    )
+    cap = record(tmp_path, "part: rear cap\nangles: [{bend: 1, reads: 90}]\n", "cap.yaml")
+    assert (
+        "cap.yaml: is of rear cap and right_rail.yaml of side rail right; give records of one part"
+        in run("correct", HAULER, cap, EXAMPLE).sentence
+    )
+    half = record(tmp_path)
+    assert "rail.yaml: bent: only 2 bends are made" in run("correct", HAULER, EXAMPLE, half).sentence
+    strange = another(tmp_path, "strange.yaml", ("of_job: Hillside hauler", "of_job: Hay rack"))
+    assert 'strange.yaml: is of the job "Hay rack"' in run("correct", HAULER, EXAMPLE, strange).sentence
+    wrong = another(tmp_path, "wrong.yaml", ("units: in", "units: mm"))
+    assert (
+        "wrong.yaml: as a record of side rail right, the lengths are 25.4"
+        in run("correct", HAULER, EXAMPLE, wrong).sentence
+    )
+
+
+def test_several_pieces_go_into_the_record_of_test_bends_each_once(tmp_path: Path) -> None:
+    job, log = own_shop(tmp_path)
+    assert run("correct", job, EXAMPLE, "--log").status == 0
+    before = log.read_bytes()
+    second = another(tmp_path, "second.yaml")
+    ran = run("correct", job, EXAMPLE, second, "--log")
+    assert "4 bends added to test_bends.csv." in ran.out
+    assert "Not added: right_rail.yaml is in test_bends.csv already" in ran.out
+    after = log.read_bytes()
+    assert after.startswith(before)
+    assert "second" not in after.decode()  # a record is known by what it holds, whatever its file is called
+    assert "already" in run("correct", job, second, "--log").sentence
+    assert log.read_bytes() == after
+
+
+def test_the_paper_of_a_correction_names_every_record(tmp_path: Path) -> None:
+    second, target = another(tmp_path, "second.yaml"), tmp_path / "correction.pdf"
+    assert run("correct", HAULER, EXAMPLE, second, "--paper", target).status == 0
+    text = "\n".join(page.get_textpage().get_text_range() for page in pdfium.PdfDocument(target))
+    assert "right_rail.yaml, second.yaml" in text
+    assert "From 2 pieces" in text
+    run("correct", HAULER, record(tmp_path), "--paper", target)
+    text = "\n".join(page.get_textpage().get_text_range() for page in pdfium.PdfDocument(target))
+    assert "What is left to do on this piece" in text
 
 
 def test_a_record_that_cannot_be_of_that_piece_is_named_and_nothing_corrected(tmp_path: Path) -> None:

@@ -110,3 +110,14 @@ def test_measured_and_corrected_note_themselves_with_what_they_rest_on(tmp_path:
     sheet.write_text(sheet.read_text() + "# read again\n")
     run("measured", job, sheet)
     assert len(record_of(job).entries) == 3
+
+
+def test_a_correction_from_several_records_is_noted_with_all_of_them(tmp_path: Path) -> None:
+    shutil.copytree(DEMOS, tmp_path / "jobs")
+    folder = tmp_path / "jobs" / "hillside_hauler"
+    first = folder / "measured" / "right_rail.yaml"
+    second = tmp_path / "second.yaml"
+    second.write_text(first.read_text().replace("[15.0, 15.0]", "[15.1, 15.0]"))
+    assert run("correct", folder / "hauler.yaml", first, second).err == ""
+    (entry,) = record_of(folder / "hauler.yaml").entries
+    assert entry.files == tuple((path.name, sha256(path.read_bytes()).hexdigest()) for path in (first, second))

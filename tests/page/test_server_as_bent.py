@@ -4,6 +4,7 @@ import csv
 import json
 from base64 import b64decode
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from live import Page, demo_job, page, small_job
 
+import railmodel.app.noted
 from railmodel.app.page.guard import Lan
 from railmodel.app.page.room import Room
+from railmodel.errors import InputError
+from railmodel.job.record import Entry, read_record, record_beside
 
 WHO = {"part": "side rail", "hand": "right"}
 DRAFT: dict[str, Any] = {
@@ -190,6 +194,36 @@ def test_bends_go_into_the_record_of_test_bends_as_the_command_line_puts_them(li
     answer = json.loads(run("measured", other, record, "--format", "json").out)  # with the bends just added
     shown = live.get("/api/as_bent/record", params={"name": record.name}).json()["look"]
     assert shown["measured"] == answer
+
+
+def test_saving_and_adding_to_the_test_bends_note_themselves_as_the_command_line_does(
+    live: Page, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = saved(live, DRAFT)
+    assert kept["said"] == []
+    saved(live, DRAFT, "rail.yaml", kept["stamp"])  # the same again is no news
+    assert live.post("/api/as_bent/log", {"name": "rail.yaml", "stamp": kept["stamp"]}).status_code == 200
+    other = demo_job(tmp_path / "other")
+    (other.parent / "measured" / "rail.yaml").write_bytes((folder(live) / "rail.yaml").read_bytes())
+    for words in (("measured",), ("correct", "--log")):
+        assert run(words[0], other, other.parent / "measured" / "rail.yaml", *words[1:]).status in (0, 1)
+    own, theirs = (read_record(record_beside(job)) for job in (live.desk.path, other))
+    assert [one.kind for one in own.entries] == ["measured", "corrected"]
+    assert [replace(one, at="") for one in own.entries] == [replace(one, at="") for one in theirs.entries]
+    shown = live.get("/api/record").json()["entries"]
+    assert [(one["kind"], one["part"]) for one in shown] == [
+        ("corrected", "side rail right"), ("measured", "side rail right"),
+    ]  # fmt: skip
+
+    def refuse(path: Path, entry: Entry) -> bool:
+        raise InputError(f"{path}: nothing was recorded (read-only file system); make room or check the folder")
+
+    monkeypatch.setattr(railmodel.app.noted, "append_news", refuse)
+    again = saved(live, {**DRAFT, "heat": "13"}, "second")
+    assert (folder(live) / "second.yaml").is_file()
+    (says,) = again["said"]
+    assert "nothing was recorded" in says
+    assert "--no-record" not in says
 
 
 def test_no_name_leads_out_of_the_folder(live: Page, tmp_path: Path) -> None:

@@ -22,14 +22,13 @@ from railmodel.app.piece_words import (
     next_rows,
     rest_notes,
     rest_rows,
-    set_unsaid,
     shape_rows,
 )
 from railmodel.as_bent.align import rigid
 from railmodel.as_bent.deviations import Laying
 from railmodel.as_bent.piece import Piece, measure_next, read_piece
 from railmodel.as_bent.spots import where
-from railmodel.as_bent.words import deviation_words
+from railmodel.as_bent.words import deviation_words, set_unsaid
 from railmodel.errors import GeometryError, InputError, Loc
 from railmodel.findings import Finding
 from railmodel.frame import Frame
@@ -174,7 +173,7 @@ def _told(piece: Piece, tree: Tree, entries: Entries, times: int) -> Answer:
     except InputError as error:
         answer["correct"], said["corrections"] = None, {"problem": error.problems[0]}
     else:
-        answer["correct"] = correct_answer(piece, piece.findings, following=following, rest=rest, logged=None)
+        answer["correct"] = correct_answer([piece], piece.findings, following=following, rest=rest, logged=None)
         said["corrections"] = _corrections(piece, following, rest)
     said["layings"] = [
         {"name": laying.name, "rms": piece.frame.say(laying.rms),
@@ -198,7 +197,7 @@ def _corrections(piece: Piece, following: Any, rest: Any) -> Answer:
             "problem": None, "title": f"What is left to do on this {piece.part.label}", "heads": list(REST_HEADS),
             "rows": [list(row) for row in rest_rows(piece, rest)], "notes": list(rest_notes(piece, rest)),
         }  # fmt: skip
-    unsaid = set_unsaid(piece)
+    unsaid = set_unsaid([piece])
     return {
         "problem": None, "title": f"For the next {piece.part.label}", "heads": list(NEXT_HEADS),
         "rows": [list(row) for row in next_rows(piece, following)],

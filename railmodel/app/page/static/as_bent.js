@@ -307,7 +307,7 @@ export class AsBent {
       this.file.value = got.name;
       this.back.hidden = true;
       this.typed(0);
-      this.tell(`✓ Saved as ${this.info.folder}/${got.name}.`);
+      this.tell(`✓ Saved as ${this.info.folder}/${got.name}.${got.said.map((why) => ` ! ${why}.`).join('')}`);
     } catch (error) {
       this.refused(error);
     }
