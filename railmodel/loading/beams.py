@@ -202,13 +202,14 @@ def _in_axes(beams: Beams, frames: Array) -> Array:
 
 
 def _assembled(beams: Beams, stiffness: Array) -> Any:
-    """The whole frame's stiffness, sparse."""
+    """The whole frame's stiffness (6 n, 6 n), sparse."""
     from scipy.sparse import coo_matrix
 
     ends = np.array([(piece.start, piece.end) for piece in beams.pieces])
     ways = (6 * ends[:, :, None] + np.arange(6)).reshape(-1, 12)
-    rows, columns = np.repeat(ways, 12, axis=1), np.tile(ways, (1, 12))
-    return coo_matrix((stiffness.ravel(), (rows.ravel(), columns.ravel())), shape=(6 * len(beams.nodes),) * 2)
+    rows, columns = np.repeat(ways, 12, axis=1).ravel(), np.tile(ways, (1, 12)).ravel()
+    size = 6 * len(beams.nodes)
+    return coo_matrix((stiffness.ravel(), (rows, columns)), shape=(size, size))
 
 
 def _model() -> Any:
@@ -262,13 +263,16 @@ def held_by_three(nodes: Array, among: Sequence[int]) -> dict[int, tuple[bool, .
 
     Args:
         nodes: (n, 3) places of all nodes.
-        among: the nodes to choose from; two at different X and one off the line through them, seen from above.
+        among: the nodes to choose from; where they lie on one line, seen from above, one holds in all six ways.
     """
     places = nodes[list(among)]
     first, second = int(np.argmin(places[:, 0])), int(np.argmax(places[:, 0]))
     along = (places[second] - places[first])[:2]
     off = places[:, :2] - places[first, :2]
-    third = int(np.argmax(np.abs(along[0] * off[:, 1] - along[1] * off[:, 0])))
+    aside = np.abs(along[0] * off[:, 1] - along[1] * off[:, 0])
+    third = int(np.argmax(aside))
+    if aside[third] <= float(along @ along) * 1e-3 or not along.any():
+        return held_still(among[first])
     turns = (False, False, False)
     return {
         among[first]: (True, True, True, *turns),

@@ -5,6 +5,7 @@ Everything that the job names is looked up here, and what leads nowhere is named
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -240,6 +241,10 @@ def _holding(frame: Frame, rests: Sequence[Rest], loads: Loads) -> list[str]:
     names = " and ".join(rest.name for rest in rests)
     if np.ptp([rest.x for rest in rests]) <= APART:
         return [f"{where}found {names} at one station, so that the frame would tip; hold it at another station too"]
+    for one, other in combinations(rests, 2):
+        if float(np.linalg.norm(one.places.mean(axis=0) - other.places.mean(axis=0))) <= APART:
+            twins = f"{one.name} and {other.name}"
+            return [f"{where}found {twins}, which hold the frame at one place; give each fit points of its own"]
     wide = [rest.name for rest in rests if rest.wide]
     if not wide:
         return [

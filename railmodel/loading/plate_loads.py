@@ -17,7 +17,7 @@ from railmodel.plates import Placing, Plate, plates
 _APART = 10.0
 """Places on a plate's edge that are asked whether they touch a tube are no farther apart than this, mm."""
 
-_ACROSS = 8
+_ACROSS = 5
 """And within it as many each way."""
 
 

@@ -120,6 +120,8 @@ LOOSE = LADDER[: LADDER.index("crossmembers:")] + LADDER[LADDER.index("fit_point
         ("", LADDER, ("loads is missing",)),
         (LOADS, LOOSE, ("nothing joins them", "mechanism")),
         (LOADS.replace("at: [rear foot]", "at: [front foot]"), LADDER, ("at one station", "tip")),
+        (LOADS.replace("at: [front foot]", "at: [front foot], x: 500").replace("[rear foot]", "[front foot], x: 2500"),
+         LADDER, ("front axle and rear axle, which hold the frame at one place", "fit points of its own")),
         (LOADS.replace("at: [rear foot]", "at: [rare foot]"), LADDER, ("rare foot", 'did you mean "rear foot"?')),
         (LOADS, LADDER.replace("at: [2500, 400, 400]", "at: [9500, 400, 400]"),
          ('supports "rear axle": found "rear foot"', "misses rail right by 6500.0 mm", "within 150.0 mm", "move")),
@@ -214,3 +216,31 @@ def test_a_load_to_one_side_works_that_side_harder(tmp_path: Path) -> None:
     stress = {part.place.label: part.stress for part in static.parts}
     assert stress["rail right"] > 1.5 * stress["rail left"]
     assert sum(reaction.roll for reaction in static.reactions) == pytest.approx(200 * GRAVITY * 200, rel=1e-9)
+
+
+def test_one_tube_held_on_both_its_sides_is_screened_as_a_beam(tmp_path: Path) -> None:
+    """P L / 4 of a load in the middle, and its own w L^2 / 8 (AISC Table 3-23, cases 7 and 1)."""
+    head = """\
+job: One
+units: mm
+tubes: {main: {height: 100, width: 50, wall: 4, corner: 8, grade: S355}}
+parts: [{name: beam, tube: main, points: [[0, 0, 500], [2000, 0, 500]]}]
+fit_points:
+  - {name: front right, at: [0, 50, 500], to: {part: beam, face: right}, gap: {want: 25, within: 1}}
+  - {name: front left, at: [0, -50, 500], to: {part: beam, face: left}, gap: {want: 25, within: 1}}
+  - {name: rear, at: [2000, 0, 400], to: {part: beam, face: bottom}, gap: {want: 50, within: 1}}
+loads:
+  supports: [{name: front, at: [front right, front left]}, {name: rear, at: [rear]}]
+"""
+    screening = carry(
+        ladder(tmp_path, "  masses: [{name: box, mass: 100, at: [1000, 0, 700], on: [[1000, 0, 550]]}]\n", head)
+    )
+    static = screening.results[0]
+    own = RAIL.area * 7.85e-6 * GRAVITY
+    moment = 100 * GRAVITY * 2000 / 4 + own * 2000**2 / 8
+    assert static.worst.stress == pytest.approx(moment / RAIL.elastic_modulus_s, rel=2e-3)  # and a little shear
+    assert static.worst.place.at[0] == pytest.approx(1000)
+    assert screening.stiffness is None
+    sag = 100 * GRAVITY * 2000**3 / 48 + 5 * own * 2000**4 / 384
+    assert static.moved == pytest.approx(sag / (YOUNG * RAIL.inertia_s), rel=1e-3)
+    assert static.balance < 1e-5
