@@ -1,6 +1,7 @@
 """One bent tube in the vehicle: section, centreline, faces by name, and how its table is read."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf, pi
 from typing import Literal
 
@@ -124,7 +125,7 @@ class RailPart:
         """Name with hand, as sheets and trees print it: "side rail right"; a single part is just its name."""
         return self.name if self.hand == "single" else f"{self.name} {self.hand}"
 
-    @property
+    @cached_property
     def read(self) -> "Reading":
         """The part as its bend table reads it, from the leading end."""
         return self.read_from(self.leading_end)
@@ -177,7 +178,7 @@ class Reading:
         """
         return {"top": 0.0, self.sides[1]: pi / 2, "bottom": pi, self.sides[0]: -pi / 2}[face]
 
-    @property
+    @cached_property
     def bends(self) -> tuple[Bend, ...]:
         """The bends in reading order."""
         count, found = self.line.rows.count, []
