@@ -4,6 +4,7 @@ import gc
 import signal
 import socket
 import webbrowser
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from railmodel.app.page.hub import Hub
     from railmodel.app.page.room import Room
 
+PORTS = range(61000, 65536)
+"""Ports that belong to nobody (RFC 6335): each job has one of its own, and one for other machines."""
+
 STOP = 1
 """Seconds that open connections are given when the page is stopped."""
 
@@ -29,7 +33,7 @@ def run_open(job: Path | None, *, port: int, lan: bool, browser: bool) -> int:
 
     Args:
         job: the job file; None for the start page.
-        port: on which port; 0 = any that is free.
+        port: on which port; 0 = the job's own, or any other where that is taken.
         lan: also serve a view to look at, to other machines that know the code.
         browser: open it in the browser.
 
@@ -51,7 +55,8 @@ def run_open(job: Path | None, *, port: int, lan: bool, browser: bool) -> int:
     from railmodel.app.page.room import Room
     from railmodel.app.page.start import remember
 
-    with _listening("127.0.0.1", port) as local, _far(lan) as far:
+    own_port = port or usual_port(Path.cwd() if job is None else job)
+    with _listening("127.0.0.1", own_port, must=port != 0) as local, _far(lan, own_port) as far:
         own = local.getsockname()[1]
         room = Room(folder=Path.cwd(), port=own, lan=None if far is None else Lan(far.getsockname()[1]))
         if job is not None:
@@ -67,13 +72,18 @@ def run_open(job: Path | None, *, port: int, lan: bool, browser: bool) -> int:
     return 0
 
 
+def usual_port(path: Path) -> int:
+    """The port of a job or a folder, the same every day: by a page's address a browser keeps how far a tube is bent."""
+    return PORTS[zlib.crc32(str(path.resolve()).encode()) % (len(PORTS) - 1)]
+
+
 @contextmanager
-def _listening(host: str, port: int) -> Iterator[socket.socket]:
+def _listening(host: str, port: int, *, must: bool = True) -> Iterator[socket.socket]:
     # named as TCP, so that the event loop sends small pieces at once: else an answer waits 40 ms for an acknowledgement
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as found:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            found.bind((host, port))
+            _bind(found, host, port, must=must)
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
             raise InputError(f"--port: {port} cannot be had ({reason}); choose another, or leave it out") from None
@@ -81,12 +91,26 @@ def _listening(host: str, port: int) -> Iterator[socket.socket]:
         yield found
 
 
+def _bind(found: socket.socket, host: str, port: int, *, must: bool) -> None:
+    """Take a port, or any other where it need not be this one.
+
+    Raises:
+        OSError: it must be, and cannot be had.
+    """
+    try:
+        found.bind((host, port))
+    except OSError:
+        if must:
+            raise
+        found.bind((host, 0))
+
+
 @contextmanager
-def _far(wanted: bool) -> Iterator[socket.socket | None]:
+def _far(wanted: bool, near: int) -> Iterator[socket.socket | None]:
     if not wanted:
         yield None
         return
-    with _listening("0.0.0.0", 0) as found:
+    with _listening("0.0.0.0", min(near + 1, PORTS[-1]), must=False) as found:
         yield found
 
 

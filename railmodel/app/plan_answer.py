@@ -34,7 +34,7 @@ def plan_answer(frame: Frame, findings: Sequence[Finding]) -> Answer:
         "units": {"length": unit, "angle": "deg"},
         "bends": shop_work(frame).sense,
         "turns": f"as seen {STANDING}",
-        "parts": [_part(part, unit, stops_of(part.marks.reading.part, findings)) for part in plan.parts],
+        "parts": [_part(part, frame, stops_of(part.marks.reading.part, findings)) for part in plan.parts],
         "not_built": [finding.says for finding in frame.faults],
         "tools": [_tool(tool, unit) for tool in shop_work(frame).tools],
         "rehearsal": [
@@ -60,8 +60,8 @@ def plan_findings(frame: Frame) -> list[Finding]:
     return [finding for cuts in plan_job(frame).cuts.values() if cuts.missing for finding in cuts.findings]
 
 
-def _part(part: PartPlan, unit: Unit, stops: list[str]) -> Answer:
-    marks, reading = part.marks, part.marks.reading
+def _part(part: PartPlan, frame: Frame, stops: list[str]) -> Answer:
+    marks, reading, unit = part.marks, part.marks.reading, frame.unit
     return {
         "part": reading.part.name,
         "hand": reading.part.hand,
@@ -80,6 +80,7 @@ def _part(part: PartPlan, unit: Unit, stops: list[str]) -> Answer:
                 "bend": marked.bend.number,
                 "die": marked.bend.die,
                 "mark": to_unit(marked.mark, unit),
+                "mark_tape": frame.mark(marked.mark),
                 "mark_at_gauge": to_unit(marked.mark_at_gauge, unit),
                 "finished_angle": degrees(marked.finished_angle),
                 "set_angle": degrees(marked.set_angle),

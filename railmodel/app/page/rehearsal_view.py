@@ -86,11 +86,7 @@ def _orders(frame: Frame, name: str, hand: str) -> dict[int, Answer]:
     """The line of the bend sheet for every bend."""
     part = next(one for one in plan_answer(frame, [])["parts"] if (one["part"], one["hand"]) == (name, hand))
     return {
-        step["bend"]: {
-            **step,
-            "mark_tape": frame.mark(from_unit(step["mark"], frame.unit)),
-            "mark_at_gauge_tape": frame.mark(from_unit(step["mark_at_gauge"], frame.unit)),
-        }
+        step["bend"]: {**step, "mark_at_gauge_tape": frame.mark(from_unit(step["mark_at_gauge"], frame.unit))}
         for step in part["steps"]
     }
 
