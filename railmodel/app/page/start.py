@@ -15,8 +15,8 @@ from railmodel.job.starter import write_starter
 
 DEMOS: dict[str, tuple[str, str, str]] = {
     "hillside_hauler": ("Hillside hauler", "hillside_hauler/hauler.yaml", "side rails, cap, axles, engine"),
-    "lake_trailer": ("Lake trailer", "lake_trailer/trailer.yaml", "a trailer with a bent tongue"),
-    "hay_rack": ("Hay rack", "hay_rack/hay_rack.yaml", "a rack given in millimetres"),
+    "lake_trailer": ("Lake trailer", "lake_trailer/trailer.yaml", "a boat trailer given in millimetres"),
+    "hay_rack": ("Hay rack", "hay_rack/hay_rack.yaml", "three dies, changed as seldom as can be"),
     "cannot_bend": ("What cannot be bent", "cannot_bend/cannot_bend.yaml", "a job full of mistakes, to see them named"),
 }  # fmt: skip
 

@@ -5,6 +5,7 @@ import { get } from './net.js';
 import { Store } from './store.js';
 import { angle, length, marked } from './words.js';
 
+const BETWEEN = 400; // milliseconds from one tap to the next that counts
 const store = new Store();
 const which = by('which');
 const card = by('card');
@@ -136,13 +137,22 @@ async function wake() {
   }
 }
 
+// a second tap right after the first is a slip of the hand: no bend is made so soon
+let tapped = -Infinity;
+const slip = ({ timeStamp }) => {
+  const soon = timeStamp - tapped < BETWEEN;
+  if (!soon) tapped = timeStamp;
+  return soon;
+};
+
 which.addEventListener('change', load);
-by('next').addEventListener('click', () => {
+by('next').addEventListener('click', (event) => {
   wake();
+  if (slip(event)) return;
   keep(Number(document.documentElement.dataset.bend) + 1);
 });
-by('back').addEventListener('click', () => keep(Number(document.documentElement.dataset.bend) - 1));
-by('again').addEventListener('click', () => keep(0));
+by('back').addEventListener('click', (event) => slip(event) || keep(Number(document.documentElement.dataset.bend) - 1));
+by('again').addEventListener('click', (event) => slip(event) || keep(0));
 document.addEventListener('visibilitychange', wake);
 
 let rev = null;

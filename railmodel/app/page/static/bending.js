@@ -3,7 +3,7 @@
 import { keepOut, solid, swung } from './bender.js';
 import { button, by, make, name, once } from './dom.js';
 import { get } from './net.js';
-import { angle, length, marked, withUnit } from './words.js';
+import { angle, length, markWords, withUnit } from './words.js';
 
 const PACE = 1400; // milliseconds a step
 
@@ -22,7 +22,7 @@ export class Bending {
       make('div', { class: 'row' }, make('label', { for: 'rehearse-of' }, 'Part'), this.which, make('label', { for: 'rehearse-end' }, 'From'), this.end,
         make('a', { href: '/bend', id: 'to-bender', class: 'button' }, 'Next bend, in large type')),
       this.says,
-      make('div', { class: 'bench' }, make('div', {}, this.host, make('div', { class: 'row' }, button('Step back', () => this.step(-1)), this.run, button('Step on', () => this.step(1))),
+      this.bench = make('div', { class: 'bench', hidden: true }, make('div', {}, this.host, make('div', { class: 'row' }, button('Step back', () => this.step(-1)), this.run, button('Step on', () => this.step(1))),
         make('div', { class: 'slider' }, make('label', { for: 'scrub' }, 'Scrub'), this.scrub)), make('div', {}, this.now, make('h3', {}, 'Steps'), this.steps)),
     );
     this.at = 0;
@@ -81,14 +81,15 @@ export class Bending {
     } catch (error) {
       if (this.question !== question) return;
       this.data = null;
-      this.steps.replaceChildren();
-      this.now.replaceChildren();
+      this.stop();
+      this.bench.hidden = true; // nothing of another part stays in sight
       this.says.textContent = `✗ ${error.message}`;
     }
   }
 
   take(data, fresh) {
     this.data = data;
+    this.bench.hidden = false;
     this.scrub.max = data.steps.length;
     const least = data.least_gap === null || data.least_gap === undefined ? '' : ` Least clearance ${withUnit(data.least_gap, data.unit)}.`;
     this.says.replaceChildren(make('span', { class: data.ok ? 'good' : 'bad' }, data.ok ? `✓ Nothing is touched.${least}` : `✗ The tube touches something.${least}`), ...data.not_checked.flatMap((words) => [make('br'), `Not rehearsed: ${words}`]));
@@ -97,12 +98,18 @@ export class Bending {
     if (!this.view) this.view = RailView.create(this.host, { quick: true, unit: data.unit, what: 'bender', onLost: () => { this.view = null; } });
     if (this.view) {
       this.solids = data.machine.solids.map(solid);
-      const extent = data.steps.filter(({ bend }) => bend !== null).flatMap(({ frames }) => [frames[0], frames[frames.length - 1]].flatMap(({ points }) => Array.from(points)));
-      this.view.setExtent(extent);
+      this.view.setExtent(this.extent());
       if (fresh) this.view.setCamera({ turn: 90 - 55 * data.machine.side, tilt: 32 }); // from the side away from the die
     }
     this.to(fresh ? 0 : Math.min(this.at, data.steps.length));
     document.documentElement.dataset.rehearsed = `${data.part} ${data.hand} ${data.leading_end} ${data.rev}`;
+  }
+
+  // every place that the tube comes to, and the floor that people keep out of
+  extent() {
+    const { steps, machine } = this.data;
+    const floor = machine.floor ?? 0;
+    return steps.flatMap(({ frames, keep_out: area }) => [...frames.flatMap(({ points }) => Array.from(points)), ...(area ? Array.from(keepOut(area, floor).points) : [])]);
   }
 
   step(by2) {
@@ -167,14 +174,14 @@ export class Bending {
 
   told(step, i) {
     const { data } = this;
-    const fact = (term, words) => make('div', {}, make('dt', {}, term), make('dd', {}, words));
+    const fact = (term, words) => make('div', { class: typeof words === 'string' && words.length > 30 ? 'wide' : null }, make('dt', {}, term), make('dd', {}, words));
     const facts = [fact('Least clearance', step.gap === null ? 'not known' : make('span', { class: step.gap < 0 ? 'bad' : '' }, `${step.gap < 0 ? '✗ ' : ''}${withUnit(step.gap, data.unit)}, to ${step.against}`))];
     if (step.hits.length) facts.push(fact('Touches', make('span', { class: 'bad' }, `✗ ${step.hits.join(', ')}`)));
     if (step.keep_out) facts.push(fact(step.keep_out.kind === 'arc' ? 'Floor arc, keep out' : 'Floor, keep out', floorWords(step.keep_out, data)));
     const { order } = step;
     if (order) {
       facts.push(fact('Face on the die', order.face_on_die), fact('Face up', order.face_up), fact('Turn', order.turn), fact('Set angle', angle(order.set_angle, 1)),
-        fact('Mark', marked(order.mark_tape || length(order.mark, data.unit), data.unit).join(', ')), fact('Die', order.die ? name(order.die) : 'none of the shop’s'));
+        fact('Mark', markWords(order.mark_tape || length(order.mark, data.unit), data.unit)), fact('Die', order.die ? name(order.die) : 'none of the shop’s'));
       if (order.turn_over) facts.push(fact('Over which way', `${order.turn_over}, ${data.seen}`));
     } else if (step.kind === 'load') {
       const first = data.steps.find((one) => one.order);

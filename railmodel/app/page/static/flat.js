@@ -67,10 +67,10 @@ export class Flat {
     }
     if (left > right) return;
     const [wide, high] = [right - left, foot - top];
-    const pixels = Math.max(200, this.host.clientWidth);
     const margin = Math.max(wide, high) * 0.05;
     this.box = [left - margin, top - margin, wide + 2 * margin, high + 3 * margin];
-    this.pixel = this.box[2] / pixels; // the unit's length of one pixel
+    const tall = parseFloat(getComputedStyle(this.svg).maxHeight) || Infinity; // a view as tall as may be leaves room at its sides
+    this.pixel = Math.max(this.box[2] / Math.max(200, this.host.clientWidth), this.box[3] / tall); // the unit's length of one pixel
     this.svg.setAttribute('viewBox', this.box.map((value) => value.toFixed(4)).join(' '));
     this.svg.style.fontSize = `${LETTER * this.pixel}px`;
   }

@@ -3,6 +3,7 @@
 import { button, make, name } from './dom.js';
 import { Field, keyOf } from './field.js';
 import { GROUPS } from './schema.js';
+import { angle, withUnit } from './words.js';
 
 // scalars whose being there, or whose text, changes what is shown
 const KEPT = new Set(['straight', 'mesh', 'name', 'tube', 'outline', 'size']);
@@ -56,7 +57,7 @@ export class Form {
     this.offered = choices;
     for (const group of this.groups) {
       const data = valueAt(state.written, group.at);
-      const drawn = common + JSON.stringify(group.at.length ? bones(data) : [bones(data.templates), bones(data.nesting)]);
+      const drawn = common + JSON.stringify(group.at.length ? bones(data) : group.id === 'shop' ? state.choices.dies : [bones(data.templates), bones(data.nesting)]);
       if (drawn !== group.drawn) this.rebuild(group, data);
       group.drawn = drawn;
       const many = data && group.at.length ? Object.keys(data).length : 0;
@@ -151,7 +152,7 @@ export class Form {
   }
 
   fieldset(node, at, kind, inside) {
-    const out = node.optional && !node.fixed ? this.button('Take out', { op: 'unset', at }, { 'aria-label': `Take out: ${node.label}` }) : null;
+    const out = node.optional && !node.fixed ? this.button(`Take out: ${node.label}`, { op: 'unset', at }) : null;
     return make('fieldset', { class: kind }, make('legend', {}, node.label), ...inside, out);
   }
 
@@ -233,6 +234,14 @@ export class Form {
     const inside = this.build(node.kinds[kind].node, [...at, kind], data[kind], data[kind]);
     const beside = Object.entries(node.beside || {}).flatMap(([key, child]) => this.child(child, [...at, key], data[key], data, data));
     return [make('div', { class: 'fields' }, which.element), ...inside, ...beside];
+  }
+
+  // what the shop has, to be looked at
+  dies() {
+    const { dies, shops } = this.state.choices;
+    if (!dies.length) return [make('p', { class: 'quiet' }, shops.length ? 'The shop file names no dies.' : 'No shop file: give every bend a radius.')];
+    return [make('ul', { class: 'plain', id: 'dies' }, dies.map((die) => make('li', {}, name(die.name), `: ${die.way} way, radius ${withUnit(die.radius, this.state.unit)}${die.max_angle === null ? '' : `, to ${angle(die.max_angle, 0)}`}`,
+      make('span', { class: 'quiet' }, die.tubes.length ? [', for ', ...die.tubes.flatMap((tube, i) => (i ? [', ', name(tube)] : [name(tube)]))] : ', fits no tube of this job'))))];
   }
 
   either(node, at, data, source) {

@@ -16,11 +16,8 @@ export class Outside {
 
   async update(state) {
     const on = state.saved.state === 'outside';
-    if (!on || !this.host.hidden) {
-      this.host.hidden = !on;
-      return;
-    }
-    this.host.hidden = false;
+    this.host.hidden = !on;
+    if (!on) return;
     this.says.textContent = `! ${state.saved.says}`;
     const { theirs } = await get('/api/outside');
     this.theirs.disabled = !theirs.reads || state.readonly;

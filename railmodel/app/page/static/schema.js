@@ -49,7 +49,10 @@ const POINT = group('', { at: vector('Place'), die, radius, free: freePlace }, {
 const END = group('', { at: vector('Place'), free: freePlace }, { dense: true });
 
 const bendKeys = { toward: face('Toward'), angle: angle('Angle'), die, radius, free: group('The solver may change it', { angle: range('Angle') }, { ...maybe, offer: 'Let the solver change it', begin: (data) => ({ angle: same(data.angle) }) }) };
-const offsetKeys = { toward: face('Toward'), by: length('By'), angle: angle('Angle', maybe), over: length('Over', maybe), die, radius };
+const offsetFree = group('The solver may change it', {
+  by: range('By', { ...maybe, begin: (data) => same(data.by) }), angle: range('Angle', { ...maybe, begin: (data) => same(data.angle) }), over: range('Over', { ...maybe, begin: (data) => same(data.over) }),
+}, { ...maybe, offer: 'Let the solver change it', from: (data) => data, begin: (data) => ({ by: same(data.by) }) });
+const offsetKeys = { toward: face('Toward'), by: length('By'), angle: angle('Angle', maybe), over: length('Over', maybe), die, radius, free: offsetFree };
 const STEP = {
   kind: 'variant',
   label: 'Move',
@@ -63,13 +66,16 @@ const STEP = {
 const someBend = (state) => (state.choices.dies.length ? {} : { radius: state.unit === 'in' ? '7' : '180' });
 const ROW = group('', {
   distance: length('Straight before'), rotation: angle('Rotation'), angle: angle('Angle'), die, radius,
+  ...Object.fromEntries([['toward', face('Toward, to check', maybe)], ['way', choice('Way, to check', ['hard', 'easy'], maybe)], ['bend', length('Number, to check', maybe)]].map(
+    ([key, node]) => [key, { ...node, goes: [] }], // shown where they are written, as in a table that was copied
+  )),
   free: group('The solver may change it', {
     distance: range('Straight', { ...maybe, begin: (row) => same(row.distance) }), angle: range('Angle', { ...maybe, begin: (row) => same(row.angle) }),
   }, { ...maybe, offer: 'Let the solver change it', from: (row) => row, begin: (row) => ({ distance: same(row.distance) }) }),
 }, { dense: true });
 const START = group('Where its front end is', {
   at: vector('Place', { ...maybe, begin: () => ['0', '0', '0'] }), heading: vector('Way it points', { ...maybe, begin: () => ['1', '0', '0'] }),
-  top: vector('Where its top looks', { ...maybe, begin: () => ['0', '0', '1'] }),
+  top: vector('Where its top looks', { ...maybe, begin: () => ['0', '0', '1'] }), free: freePlace,
 }, { ...maybe, begin: () => ({ at: ['0', '0', '0'] }) });
 
 const ends = (items, i) => (i === 0 ? 'front end' : i === items.length - 1 ? 'rear end' : `bend ${i}`);
@@ -77,6 +83,7 @@ const PART = group('', {
   tube, hand: choice('Hand', ['single', 'pair'], { ...maybe, none: 'single' }), seam: face('Seam ends up', { ...maybe, none: 'not said' }),
   leading_end: choice('End bent first', ENDS, { ...maybe, none: 'front' }),
   points_at: choice('Points are measured to', ['centre', 'top', 'bottom', 'inside', 'outside'], { ...maybe, none: 'centre', goes: ['points'] }),
+  top: vector('Where its top looks at the front end', { ...maybe, begin: () => ['0', '0', '1'], goes: ['points'] }),
   points: list('Points', POINT, {
     ...maybe, goes: ['points'], ends: END, called: (item, state, i, items) => `Point ${i + 1}, ${ends(items, i)}`, least: 2,
     after: (at, i) => ({ op: 'add_point', part: at[1], after: i }),
@@ -88,6 +95,7 @@ const PART = group('', {
     fresh: (state) => ({ distance: state.unit === 'in' ? '12' : '300', rotation: '0', angle: '20', ...someBend(state) }),
   }),
   tail: length('Tail', { ...maybe, goes: ['rows'] }),
+  free: group('The solver may change the tail', { tail: range('Tail') }, { ...maybe, goes: ['rows'], offer: 'Let the solver change the tail', from: (data) => data, begin: (data) => ({ tail: same(data.tail || '0') }) }),
 });
 
 const pairs = (state) => [...state.choices.parts, ...state.choices.labels.filter((label) => !state.choices.parts.includes(label))];
@@ -121,6 +129,9 @@ const slide = group('Slide', { along: vector('Along'), from: length('From'), to:
 const MOTION = group('', {
   up: length('Up', maybe), down: length('Down', maybe), roll: swing('Roll'),
   pivot: vector('Pivot', { ...maybe, begin: () => ['0', '0', '0'] }), turns, slide,
+  with: group('Runs together with another', Object.fromEntries([['turns', 'Turn'], ['roll', 'Roll'], ['slide', 'Slide'], ['up', 'Up and down']].map(
+    ([key, label]) => [key, choice(`${label} with`, ['turns', 'roll', 'slide', 'up'].filter((other) => other !== key), { ...maybe, none: 'on its own' })],
+  )), { ...maybe, offer: 'Let one travel run with another', begin: (data) => ({ [data.roll ? 'roll' : data.turns ? 'turns' : 'slide']: 'up' }) }),
 });
 
 const round = group('', { from: vector('From'), to: vector('To'), diameter: length('Diameter') });
@@ -153,7 +164,7 @@ const PLATE = group('', {
   name: text('Name'), thickness: length('Thickness'), grade: text('Grade', maybe), count: text('How many', maybe), corner: length('Corner radius', maybe),
   size: vector('Size', { ...maybe, ...flat, names: ['wide', 'high'], goes: ['size'] }),
   outline: list('Corners', group('', { at: vector('Place', flat), corner: length('Radius', maybe) }, { dense: true }), { ...maybe, goes: ['outline'], called: (item, state, i) => `Corner ${i + 1}`, least: 3, between: true, fresh: () => ['0', '0'] }),
-  gusset: group('Gusset', { between: { kind: 'texts', label: 'Face', names: ['', 'and'] }, legs: vector('Legs', { names: ['first', 'second'] }), angle: angle('Angle', maybe), clip: length('Clip', maybe) }, { ...maybe, goes: ['gusset'] }),
+  gusset: group('Gusset', { between: { kind: 'texts', label: 'Face', names: ['', 'and'] }, legs: vector('Legs', { names: ['first', 'second'] }), angle: angle('Angle', maybe), clip: length('Clip', maybe), at: vector('Near', { ...maybe, begin: O }) }, { ...maybe, goes: ['gusset'] }),
   holes: list('Holes', group('', { at: vector('Place', flat), diameter: length('Diameter') }, { dense: true }), { ...maybe, called: (item, state, i) => `Hole ${i + 1}`, fresh: (state) => ({ at: ['0', '0'], diameter: state.unit === 'in' ? '1/2' : '13' }) }),
   place: group('Where it is', { at: vector('At'), normal: vector('Its face looks'), up: vector('Its top looks', { ...maybe, begin: () => ['0', '0', '1'] }) }, { ...maybe, begin: () => ({ at: O(), normal: ['0', '0', '1'] }) }),
   mirror: flag('On the other side too', maybe),
@@ -171,6 +182,7 @@ export const GROUPS = [
   }) },
   { id: 'shop', title: 'Shop and dies', at: [], node: group('', {
     shop: choice('Shop file', (state) => state.choices.shops, { ...maybe, none: 'none', op: (value) => ({ op: 'shop', file: value || null }) }),
+    dies: { kind: 'dies' },
   }) },
   { id: 'tubes', title: 'Tubes', at: ['tubes'], node: {
     kind: 'map', item: TUBE, what: 'tube', adds: [['Add a tube', (state, names) => ({ op: 'add_tube', name: free('tube', names), height: inches(state, '3', '80'), width: inches(state, '2', '40'), wall: inches(state, '3/16', '3'), corner: '' })]],

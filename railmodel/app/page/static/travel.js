@@ -123,8 +123,12 @@ export class Travel {
     this.run.textContent = 'Stop';
     this.timer = -1;
     const shapes = this.group;
-    const tracks = await Promise.all(shapes.map(({ id }) => get(`/api/travel?shape=${id.split(' ')[1]}&track=${TRACK}`)));
-    if (this.timer !== -1 || !tracks.length) return;
+    const tracks = await Promise.all(shapes.map(({ id }) => get(`/api/travel?shape=${id.split(' ')[1]}&track=${TRACK}`).catch(() => null)));
+    if (this.timer !== -1) return;
+    if (!tracks.length || tracks.includes(null)) {
+      this.stop(); // the shape is not there any more, or the program does not answer
+      return;
+    }
     let beat = 0;
     this.timer = setInterval(() => {
       const poses = tracks.map(({ poses: all }) => all[beat % all.length]);

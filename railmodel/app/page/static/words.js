@@ -32,8 +32,10 @@ export function travel(at, unit) {
   return found.join(', ');
 }
 
-// a mark as the papers say it, such as 37.046 (37 1/16"): what to read off the tape, and the number beside it
+// a mark as the papers say it, such as 37.046 (37 1/16") or 786.4 mm: what to read off the tape, and what stands beside it
 export function marked(text, unit) {
   const [number, tape] = text.split(' (');
-  return tape ? [tape.replace(')', ''), `${number} ${unit}`] : [`${number}`, unit];
+  return tape ? [tape.replace(')', ''), `${number} ${unit}`] : [number.replace(` ${unit}`, ''), unit];
 }
+
+export const markWords = (text, unit) => (text.includes(' (') ? marked(text, unit).join(', ') : marked(text, unit).join(' '));
