@@ -1,10 +1,11 @@
 """Every view of the live page: rules of accessibility, a phone's width, the keyboard alone."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 from browser import DESKTOP, PHONE, Opened, visited
-from live import Running
+from live import Running, running, small_job
 from playwright.sync_api import Browser
 
 WINDOWS: dict[str, dict[str, Any]] = {
@@ -46,15 +47,15 @@ def fits(shown: Opened, window: dict[str, Any]) -> None:
 
 
 @pytest.mark.parametrize("window", WINDOWS)
-def test_every_view_of_a_job_can_be_used_by_everybody(
-    browser: Browser, truck: Running, axe: str, window: str
-) -> None:
+def test_every_view_of_a_job_can_be_used_by_everybody(browser: Browser, truck: Running, axe: str, window: str) -> None:
     with visited(browser, truck.address, **WINDOWS[window]) as (shown,):
         shown.until("page.three.changed > 0")
         unfold(shown, window == "desktop-light")
         for panel, ready in (
             ("edit", "true"), ("solve", "true"), ("files", "document.querySelectorAll('.kinds input').length > 0"),
             ("bending", "document.documentElement.dataset.rehearsed !== undefined"),
+            ("as-bent", "Number(document.documentElement.dataset.bent) > 0"),
+            ("record", "document.documentElement.dataset.recorded !== undefined"),
         ):  # fmt: skip
             shown.page.evaluate("panel => { location.hash = panel }", panel)
             shown.until(f"document.body.dataset.panel === '{panel}' && {ready}")
@@ -72,6 +73,7 @@ def test_so_can_the_page_beside_the_bender(browser: Browser, truck: Running, axe
         fits(shown, WINDOWS[window])
         while shown.page.locator("#next").is_enabled():
             shown.page.locator("#next").click()
+            shown.page.wait_for_timeout(100)
         checked(shown, axe)
 
 
@@ -117,10 +119,57 @@ def test_a_job_is_edited_with_the_keyboard_alone(browser: Browser, cart: Running
         turn = shown.page.evaluate("page.three.view.orbit.turn")
         keys.press("ArrowLeft")
         assert shown.page.evaluate("page.three.view.orbit.turn") != turn
+        walk("at.id === 'travel-0'")
+        keys.press("ArrowRight")
+        shown.until("document.getElementById('travel-says').textContent.includes('up')")
         walk("at.classList.contains('handle')")
         keys.press("ArrowUp")
         shown.until("!page.store.busy && page.store.state.undo !== null")
         keys.press("Control+z")
+        shown.until("page.store.state.checks.stage === 'done' && !page.store.busy && !page.three.busy")
+        walk("at.matches('button.finding')")
+        keys.press("Enter")
+        assert shown.page.locator(".rv-picked, .finding[aria-pressed=true]").first.is_visible()
         shown.page.evaluate("document.querySelector('nav a[href=\"#bending\"]').focus()")
         keys.press("Enter")
         shown.until("document.body.dataset.panel === 'bending'")
+        shown.until("document.documentElement.dataset.rehearsed !== undefined")
+        walk("at.textContent === 'Step on'")
+        keys.press("Enter")
+        assert shown.page.evaluate("page.bending.at") == 1
+        walk("at.id === 'scrub'")
+        keys.press("ArrowRight")
+        assert 1 < shown.page.evaluate("page.bending.at") < 1.1
+
+
+@pytest.mark.parametrize("window", WINDOWS)
+def test_so_can_one_who_only_looks_from_another_machine(
+    browser: Browser, axe: str, tmp_path: Path, window: str
+) -> None:
+    with running(small_job(tmp_path), "--lan") as served:
+        words = served.lines[1].split()
+        port, code = words[words.index("code") - 1].rsplit(":", 1)[1].strip("/"), words[-1]
+        with visited(browser, f"http://127.0.0.1:{port}/", **WINDOWS[window]) as (shown,):
+            checked(shown, axe)
+            fits(shown, WINDOWS[window])
+            shown.page.get_by_label("Code").fill(code)
+            shown.page.get_by_role("button", name="Open").click()
+            shown.page.locator("#readonly").wait_for()
+            shown.ready().until("page.three.changed > 0")
+            unfold(shown, every=True)
+            for panel in ("edit", "solve", "files", "bending", "as-bent", "record"):
+                shown.page.evaluate("panel => { location.hash = panel }", panel)
+                shown.until(f"document.body.dataset.panel === '{panel}'")
+                shown.page.wait_for_timeout(300)
+                checked(shown, axe)
+                fits(shown, WINDOWS[window])
+            assert shown.said == []
+
+
+@pytest.mark.parametrize("window", WINDOWS)
+def test_so_can_the_page_before_any_job(browser: Browser, axe: str, tmp_path: Path, window: str) -> None:
+    with running(None, cwd=tmp_path) as served, visited(browser, served.address, **WINDOWS[window]) as (shown,):
+        shown.page.locator("#demos .job").first.wait_for()
+        checked(shown, axe)
+        fits(shown, WINDOWS[window])
+        assert shown.said == []
