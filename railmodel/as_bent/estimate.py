@@ -48,13 +48,21 @@ _MOST: Final = 30
 _STILL: Final = 1e-9
 """A step that would lessen the sum of squares by less than this part of it is not taken."""
 
+_NEARLY: Final = 1e-4
+_FEW_STEPS: Final = 12
+_HALVED: Final = 2
+"""Likewise where a rough shape will do, in so many steps, each cut to a quarter at most so often."""
+
 _FAR: Final = 20.0
 """Further off than so many standard deviations, whole steps are not trusted."""
+
+FEW: Final = 6
+"""So many readings may be left out of any record; else no more than a quarter of it."""
 
 _ROUGH: Final = 1.5
 """What first order finds this much too odd need not be looked at closely."""
 
-_TRIED: Final = 4
+_TRIED: Final = 3
 """So many readings, or values of the plan, are looked at closely; a record with more is one to measure again."""
 
 _NOTHING: Final = 0.01
@@ -71,6 +79,7 @@ class Solution:
         covariance: (u, u) likewise.
         slopes: (m, u) derivatives of the readings there, in standard deviations of each.
         residuals: (m,) read less found, likewise.
+        settled: whether no step betters it; else it is near enough to see which readings are odd.
     """
 
     readings: Readings
@@ -78,6 +87,7 @@ class Solution:
     covariance: Array
     slopes: Array
     residuals: Array
+    settled: bool = True
 
     @property
     def found(self) -> Array:
@@ -131,12 +141,13 @@ class Solution:
         return np.asarray(np.sqrt(np.maximum(np.einsum("...i,ij,...j->...", slopes, self.spread, slopes), 0.0)))
 
 
-def solve(readings: Readings, start: Array | None = None) -> Solution:
+def solve(readings: Readings, start: Array | None = None, *, rough: bool = False) -> Solution:
     """The most likely shape: whole steps of Gauss and Newton while they lead nearer.
 
     Args:
         readings: what was read.
         start: (unknowns,) where to begin, mm and radians; None = as planned.
+        rough: end after a few steps, halved where they lead astray, near enough to see which readings are odd.
     """
     scale, sigmas = readings.scale, readings.sigmas
 
@@ -147,19 +158,28 @@ def solve(readings: Readings, start: Array | None = None) -> Solution:
 
     at = np.zeros(len(scale)) if start is None else np.clip(start / scale, -_REACH, _REACH)
     residuals, slopes, cost = seen(at)
-    for _ in range(_MOST):
+    for _ in range(_FEW_STEPS if rough else _MOST):
         down = slopes.T @ residuals - at
         step = _covariance(slopes) @ down
-        if step @ down <= _STILL * (1.0 + cost):
+        if step @ down <= (_NEARLY if rough else _STILL) * (1.0 + cost):
             break
+        if rough:
+            step *= min(1.0, _FAR / float(np.abs(step).max()))
         there = at + step
-        found = seen(there) if np.abs(there).max() < _FAR else None
+        found = seen(there) if rough or np.abs(there).max() < _FAR else None
+        for _ in range(_HALVED if rough else 0):
+            if found is None or found[2] < cost:
+                break
+            step /= 4
+            there = at + step
+            found = seen(there)
         if found is None or found[2] >= cost:
-            at = _held(seen, at)
-            residuals, slopes, cost = seen(at)
+            if not rough:
+                at = _held(seen, at)
+                residuals, slopes, cost = seen(at)
             break
         at, (residuals, slopes, cost) = there, found
-    return Solution(readings, at, _covariance(slopes), slopes, residuals)
+    return Solution(readings, at, _covariance(slopes), slopes, residuals, not rough)
 
 
 def _held(seen: Callable[[Array], tuple[Array, Array, float]], at: Array) -> Array:
@@ -187,11 +207,14 @@ class Sifted:
         dropped: readings left out, in the order they were, each with what the others said of it and the standard
             deviation of the two's difference.
         off_plan: columns of the bend table that came out further off than the shop's spread explains.
+        against: how many readings stand against the rest where they are too many to say which of them are right; then
+            the shape is no answer.
     """
 
     solution: Solution
     dropped: tuple[tuple[Measured, float, float], ...]
     off_plan: tuple[int, ...]
+    against: int = 0
 
 
 def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
@@ -207,13 +230,16 @@ def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
         explained: whether a usual slip explains a reading (see `railmodel.as_bent.slips`).
     """
     odd, off, near = _suspects(rail, taken)
+    most = max(FEW, len(taken) // 4)
+    if len(odd) > most:
+        return Sifted(near, (), (), against=len(odd))
     left = [one for i, one in enumerate(taken) if i not in odd]
     out = [one for i, one in enumerate(taken) if i in odd]
     relaxed = {int(rail.free[i]) for i in off}
 
     def solved(columns: Iterable[int], readings: Sequence[Measured]) -> Solution:
-        """The shape with some of the plan relaxed, from near where it will be."""
-        return solve(Readings(_relaxed(rail, columns), tuple(readings), near.readings.pose), near.found)
+        """Nearly the shape with some of the plan relaxed, from near where it will be."""
+        return solve(Readings(_relaxed(rail, columns), tuple(readings), near.readings.pose), near.found, rough=True)
 
     nearly = _straightened(rail, near, taken)
     doubtful = _explained_by_the_plan(rail, left, explained)
@@ -233,10 +259,17 @@ def sift(rail: Rail, taken: Sequence[Measured], explained: Explained) -> Sifted:
     for column in sorted(relaxed) if out else ():  # what fits its plan after all is drawn to it again
         if _wildest(nearly(relaxed - {column}, left)) <= _ROUGH * WILD:
             relaxed -= {column} if _wildest(solved(relaxed - {column}, left)) <= WILD else set()
-    while (worst := _worst(solution := solved(relaxed, left))) is not None:
+    solution = solved(relaxed, left)
+    while (worst := _worst(solution)) is not None or not solution.settled:
+        if worst is None or (not solution.settled and abs(solution.oddness[worst]) < 2 * _ROUGH * WILD):
+            solution = solve(solution.readings, solution.found)
+            continue
         out.append(left.pop(worst))
+        if len(out) > most:
+            return Sifted(solution, (), (), against=len(out))
+        solution = solved(relaxed, left)
     far = tuple(column for column in sorted(relaxed) if abs(solution.off[column]) > WILD * rail.spread[column])
-    return Sifted(solution, tuple((one, *_expected(solution, one)) for one in out), far)
+    return Sifted(solution, tuple(_expected(solution, out)), far)
 
 
 def _straightened(
@@ -311,7 +344,7 @@ def _suspects(rail: Rail, taken: Sequence[Measured]) -> tuple[set[int], set[int]
         off = {int(i) for i in np.flatnonzero(weights[len(taken) :] < _OUT)}
         wide = _relaxed(rail, rail.free[sorted(off)])
         kept = tuple(one for i, one in enumerate(taken) if i not in odd)
-        solution = solve(Readings(wide, kept, readings.pose), at)
+        solution = solve(Readings(wide, kept, readings.pose), at, rough=True)
         at = solution.found
         if (odd, off) == before:
             break
@@ -335,14 +368,15 @@ def _graduated(slopes: Array, targets: Array, free: int) -> Array:
             return np.asarray(weights[: count + free])
 
 
-def _expected(solution: Solution, one: Measured) -> tuple[float, float]:
-    """What a reading that was left out should be, and the standard deviation of the reading less that."""
-    readings = Readings(solution.readings.rail, (one,), solution.readings.pose)
-    if one.kind == "table" and readings.pose is None:
-        return one.value, one.sigma
-    value, slope = readings.look(solution.found)
-    slopes = slope[0] * readings.scale
-    return float(value[0]), float(np.sqrt(slopes @ solution.covariance @ slopes + one.sigma**2))
+def _expected(solution: Solution, out: Sequence[Measured]) -> list[tuple[Measured, float, float]]:
+    """Readings that were left out, what each should be, and the standard deviation of the reading less that."""
+    readings = Readings(solution.readings.rail, tuple(out), solution.readings.pose)
+    if not out or (readings.pose is None and any(one.kind == "table" for one in out)):
+        return [(one, one.value, one.sigma) for one in out]
+    values, slope = readings.look(solution.found)
+    slopes = slope * readings.scale
+    sigmas = np.sqrt(np.einsum("mi,ij,mj->m", slopes, solution.covariance, slopes) + readings.sigmas**2)
+    return list(zip(out, values.tolist(), sigmas.tolist(), strict=True))
 
 
 def _likely(rail: Rail, plan: Array) -> int:

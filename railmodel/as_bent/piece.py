@@ -137,6 +137,7 @@ def piece_of(
     rail = _bent_so_far(rail, record.bent)
     spots, at = feet(frame, found), places
     _weights(frame, record, found, name)
+    _settings(record, places, rail.columns.bends, name)
     every = measured(record, found.read, spots, at)
     taken, said = twice(every, lambda one, value: say(frame, one.unit, value))
     findings = [Finding(rule=RULE, level="warn", says=words, part=found.name, hand=found.hand) for words in said]
@@ -144,6 +145,8 @@ def piece_of(
     unit = record.units or frame.unit
     slips = Slips(found.read, rail, unit, frame.say)
     sifted = None if wrong else sift(rail, taken, slips.explained)
+    if sifted is not None and sifted.against:
+        wrong, sifted = _too_many(sifted.against, len(taken)), None
     piece = Piece(
         frame=frame, part=found, name=name, record=record, rail=rail, sources=sources, taken=tuple(taken),
         sifted=sifted, findings=(),
@@ -157,6 +160,13 @@ def piece_of(
         frame=frame, part=found, name=name, record=record, rail=rail, sources=sources, taken=tuple(taken),
         sifted=sifted, findings=tuple(findings),
     )  # fmt: skip
+
+
+def _too_many(against: int, readings: int) -> str:
+    return (
+        f"{against} of {readings} readings contradict the rest, too many to tell which are right; measure again, "
+        "beginning with the angles and legs, or say with tools: or sure_to: what the readings are really good to"
+    )
 
 
 def _part(frame: Frame, record: Record, name: str, part: str | None, hand: str | None) -> RailPart:
@@ -211,6 +221,24 @@ def _weights(frame: Frame, record: Record, part: RailPart, name: str) -> None:
         for key, weight in record.weights.items()
         if weight < 0
     ]
+    if problems:
+        raise InputError(problems)
+
+
+def _settings(record: Record, places: Mapping[Loc, str], count: int, name: str) -> None:
+    """See that what the bender was set to is said of bends there are, and once of each.
+
+    Raises:
+        InputError: it is not.
+    """
+    problems, seen = [], dict[int, str]()
+    for i, one in enumerate(record.set if isinstance(record.set, tuple) else ()):
+        at = places.get(("set", i), name)
+        if not 1 <= one.bend <= count:
+            problems.append(f"{at}: set: found bend {one.bend}; allowed: 1 to {count}")
+        elif one.bend in seen:
+            problems.append(f"{at}: set: bend {one.bend} stands at {seen[one.bend]} already; take one of the two out")
+        seen.setdefault(one.bend, at)
     if problems:
         raise InputError(problems)
 

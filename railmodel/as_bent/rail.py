@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from railmodel.as_bent.align import rigid
 from railmodel.as_bent.measured import Measured
-from railmodel.as_bent.spots import slopes, where
+from railmodel.as_bent.spots import Spot, slopes, where
 from railmodel.geometry.centreline import Centreline
 from railmodel.geometry.rows import Array, BendRows
 from railmodel.part import Reading
@@ -126,6 +126,13 @@ class Readings:
         """(m,) standard deviation of each reading."""
         return np.array([one.sigma for one in self.taken])
 
+    @cached_property
+    def _spots(self) -> tuple[list[Spot], list[int]]:
+        """The spots that readings are of, each once, and which of them every reading's are, one after another."""
+        found: dict[Spot, int] = {}
+        which = [found.setdefault(spot, len(found)) for one in self.taken for spot in one.spots]
+        return list(found), which
+
     def off(self, unknowns: Array) -> Array:
         """(6 n + 1,) values of the bend table for unknowns in their own units."""
         found = np.zeros(self.rail.columns.count)
@@ -139,9 +146,11 @@ class Readings:
         moving = rail.movers(line)
         values, by_table = np.empty(len(self.taken)), np.zeros((len(self.taken), rail.columns.count))
         by_pose = np.zeros((len(self.taken), 6))
-        spots = [spot for one in self.taken for spot in one.spots]
-        at = where(line, spots) if spots else np.zeros((0, 3))
-        moves = slopes(line, moving, spots, at) if spots else np.zeros((0, rail.columns.count, 3))
+        spots, which = self._spots
+        at, moves = np.zeros((0, 3)), np.zeros((0, rail.columns.count, 3))
+        if spots:
+            at = where(line, spots)
+            at, moves = at[which], slopes(line, moving, spots, at)[which]
         flat, rows = table_rows(moving), _table_values(line.rows)
         pose = unknowns[len(rail.free) :]
         nudge = turns(pose[:3]) if self.pose is not None else None

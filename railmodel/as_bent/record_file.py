@@ -46,6 +46,11 @@ def read_record(path: Path, unit: Unit) -> tuple[Record, Mapping[Loc, str]]:
 
 
 def _from_yaml(data: bytes, name: str, unit: Unit) -> tuple[Record, Mapping[Loc, str]]:
+    if all(not line.strip() or line.lstrip().startswith(b"#") for line in data.splitlines()):
+        raise InputError(
+            f"{name}: the file is empty; a record of measurements starts with part: and holds legs, angles, turns, "
+            "distances or table"
+        )
     tree = read_tree(data, name)
     raw = tree.root.data
     if not isinstance(raw, dict):

@@ -1,7 +1,7 @@
 """Usual slips of the pen, the tape and the head, found by undoing them and seeing whether the reading then fits."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import pi, radians
 from typing import Final
@@ -42,6 +42,7 @@ class Slips:
     rail: Rail
     unit: Unit
     say: Callable[[float], str]
+    _known: dict[tuple[str, int], float] = field(default_factory=dict)
 
     def explained(self, one: Measured, expected: float, sigma: float) -> bool:
         """Whether a usual slip turns a reading into what was expected."""
@@ -144,8 +145,14 @@ class Slips:
     def _planned(self, one: Measured) -> float:
         if one.kind == "table":
             return 0.0
-        readings = Readings(self.rail, (one,), None)
-        return float(readings.look(np.zeros(readings.unknowns))[0][0])
+        if one.kind == "distance":
+            start, end = where(self.rail.reading.line, list(one.spots))
+            return float(np.linalg.norm(end - start))
+        thing = (one.kind, one.index)
+        if thing not in self._known:
+            readings = Readings(self.rail, (one,), None)
+            self._known[thing] = float(readings.look(np.zeros(readings.unknowns))[0][0])
+        return self._known[thing]
 
 
 def misfits(rail: Rail, taken: Sequence[Measured]) -> Array:

@@ -272,6 +272,37 @@ def test_a_record_that_cannot_be_of_that_piece_is_named_and_nothing_corrected(tm
     assert "the lengths are 25.4 times too small" in run("correct", HAULER, path).sentence
 
 
+def test_a_record_that_contradicts_itself_all_over_is_said_to_and_nothing_is_made_of_it(tmp_path: Path) -> None:
+    """Most readings of every bend are nonsense: no majority tells which of them are right."""
+    text = "part: side rail\nhand: right\nangles:\n"
+    for bend in (1, 2, 3, 4):
+        text += f"  - {{bend: {bend}, reads: [{', '.join(str((37 * bend + 23 * k) % 89) for k in range(8))}]}}\n"
+    path = record(tmp_path, text)
+    ran = run("measured", HAULER, path)
+    assert ran.status == 1
+    (line,) = [line for line in ran.out.splitlines() if line.startswith("STOP")]
+    assert "of 32 readings contradict the rest, too many to tell which are right; measure again" in line
+    assert "best fit" not in ran.out
+    assert "too many to tell which are right" in run("correct", HAULER, path).sentence
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "rail.yaml: the file is empty; a record of measurements starts with part:"),
+        ("# nothing yet\n\n", "rail.yaml: the file is empty; a record of measurements starts with part:"),
+        (HALF + "set: [{bend: 1, angle: 16}, {bend: 9, angle: 16}]\n", ": set: found bend 9; allowed: 1 to 4"),
+        (
+            HALF + "set: [{bend: 1, angle: 16}, {bend: 1, angle: 12}]\n",
+            ": set: bend 1 stands at rail.yaml:10:7 already",
+        ),
+    ],
+)
+def test_records_that_are_none_are_told_what_they_lack(tmp_path: Path, text: str, says: str) -> None:
+    for command in ("measured", "correct"):
+        assert says in run(command, HAULER, record(tmp_path, text)).sentence
+
+
 def test_the_inspection_record_says_what_to_measure_first(tmp_path: Path) -> None:
     pages = [page for page in written("inspection", HAULER, tmp_path) if "side rail" in page.text]
     assert len(pages) == 2
