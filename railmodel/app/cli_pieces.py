@@ -101,12 +101,16 @@ def sure(
     samples: Annotated[int, typer.Option(help="How many samples to draw.")] = 100_000,
     exact: Annotated[bool, typer.Option("--exact-gaps", help="Check clearances on 2,000 exact samples.")] = False,
     format: Annotated[Shown, typer.Option(help="text to read, or json.")] = Shown.text,
+    paper: Pdf = None,
 ) -> None:
     """Say which bend matters, the chance that the job fits with the shop's own spread, and what would help most."""
     from railmodel.app.sure_command import run_sure
 
+    if paper is not None:
+        check_target(paper, "--paper")
     status = run_sure(
         job, datum=datum or (), working="marks fixed" if marks_fixed else "straights held",
         hands="apart" if apart else "together", samples=samples, exact=exact, as_json=format is Shown.json,
+        paper=paper,
     )  # fmt: skip
     leave(status)

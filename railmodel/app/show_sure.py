@@ -1,6 +1,7 @@
 """How sure a job fits, to read: what it is laid against, which bend matters, the chances, and what would help."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from math import degrees
 from typing import TYPE_CHECKING
 
@@ -38,24 +39,47 @@ WORKING = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of words under heads, and what is to be said below."""
+
+    title: str
+    heads: tuple[str, ...]
+    rows: Sequence[tuple[str, ...]]
+    notes: list[str]
+
+
+def tables(sure: Sure) -> list[Table]:
+    """Fit points, joints and shapes to keep clear, as far as there are any; alike on the terminal and on paper."""
+    return [table for table in (_points(sure), _joints(sure), _gaps(sure)) if table is not None]
+
+
+def sections(sure: Sure) -> Iterator[tuple[str, list[str]]]:
+    """What else is said, under its heads."""
+    yield "Which bend matters", [*rank_lines(sure), *cause_lines(sure)]
+    yield "Chance that it fits as a whole", list(whole_lines(sure))
+    yield "What would help most: one tolerance halved", list(help_lines(sure))
+
+
 def show_sure(sure: Sure, console: "Console") -> None:
     """Print all of it."""
     for line in head_lines(sure):
         console.print(Text(line))
-    _points(sure, console)
-    _joints(sure, console)
-    _gaps(sure, console)
-    console.print(Text("Which bend matters", style="bold"))
-    for line in (*rank_lines(sure), *cause_lines(sure)):
-        console.print(Text(line))
-    console.print()
-    console.print(Text("Chance that it fits as a whole", style="bold"))
-    for line in whole_lines(sure):
-        console.print(Text(line))
-    console.print()
-    console.print(Text("What would help most: one tolerance halved", style="bold"))
-    for line in help_lines(sure):
-        console.print(Text(line))
+    for one in tables(sure):
+        console.print(Text(one.title, style="bold"))
+        table = grid(*one.heads)
+        for row in one.rows:
+            table.add_row(*map(Text, row))
+        console.print(table)
+        for line in one.notes:
+            console.print(Text(line))
+        console.print()
+    for k, (title, lines) in enumerate(sections(sure)):
+        if k:
+            console.print()
+        console.print(Text(title, style="bold"))
+        for line in lines:
+            console.print(Text(line))
 
 
 def head_lines(sure: Sure) -> Iterator[str]:
@@ -118,70 +142,70 @@ def percent(value: float) -> str:
     return f"{100 * value:.1f} %" if 0.001 <= value <= 0.999 else f"{100 * value:.2f} %"
 
 
-def _points(sure: Sure, console: "Console") -> None:
-    rows = [item for item in both(sure) if item[0].kind == "fit point"]
-    if not rows:
-        return
-    say, stack = sure.frame.say, sure.chances.stack
-    console.print(Text("Fit points: how far the gap spreads, and the chance that it is within tolerance", style="bold"))
-    table = grid("fit point", "part", "gap", "within", "spread", "root sum square", "worst case", "chance")
-    for demand, chance, label in rows:
+def _points(sure: Sure) -> Table | None:
+    chosen = [item for item in both(sure) if item[0].kind == "fit point"]
+    if not chosen:
+        return None
+    say, stack, rows = sure.frame.say, sure.chances.stack, []
+    for demand, chance, label in chosen:
         (row,), (measure,) = demand.rows, demand.measures
-        cells = (
+        rows.append((
             demand.name, label, say(measure.value), say((measure.high - measure.low) / 2),
             say(float(sure.chances.spread[row])), say(float(stack.spread[row])), say(float(stack.worst()[row])),
             _percent(chance),
-        )  # fmt: skip
-        table.add_row(*(Text(cell) for cell in cells))
-    console.print(table)
-    console.print(Text(
+        ))  # fmt: skip
+    note = (
         "spread: one standard deviation in the samples; root sum square: the same added up to first order; worst "
         f"case: everything off by {LIMIT:g} standard deviations at once, the same way; always: in all "
         f"{sure.chances.samples} samples."
-    ))  # fmt: skip
-    console.print()
+    )
+    return Table(
+        "Fit points: how far the gap spreads, and the chance that it is within tolerance",
+        ("fit point", "part", "gap", "within", "spread", "root sum square", "worst case", "chance"), rows, [note],
+    )  # fmt: skip
 
 
-def _joints(sure: Sure, console: "Console") -> None:
-    rows = [(demand, chance) for demand, chance, _ in both(sure) if demand.kind == "joint"]
-    if not rows:
-        return
-    found, say = sure.chances, sure.frame.say
-    console.print(Text("Joints: how far the ends spread, and the chance that they meet within limits", style="bold"))
-    table = grid("between", "gap", "aside", "up", "angle", "roll", "chance")
-    for demand, chance in rows:
+def _joints(sure: Sure) -> Table | None:
+    chosen = [(demand, chance) for demand, chance, _ in both(sure) if demand.kind == "joint"]
+    if not chosen:
+        return None
+    found, say, rows = sure.chances, sure.frame.say, []
+    for demand, chance in chosen:
         gap, aside, up, tilt, lean, roll = (float(found.spread[row]) for row in demand.rows)
         angles = (f"{degrees(value):.2f}" for value in ((tilt**2 + lean**2) ** 0.5, roll))
-        table.add_row(*(Text(cell) for cell in (demand.name, say(gap), say(aside), say(up), *angles, _percent(chance))))
-    console.print(table)
+        rows.append((demand.name, say(gap), say(aside), say(up), *angles, _percent(chance)))
+    return Table(
+        "Joints: how far the ends spread, and the chance that they meet within limits",
+        ("between", "gap", "aside", "up", "angle", "roll", "chance"), rows, [],
+    )  # fmt: skip
 
 
-def _gaps(sure: Sure, console: "Console") -> None:
+def _gaps(sure: Sure) -> Table | None:
     found, say = sure.chances, sure.frame.say
-    rows = [item for item in both(sure) if item[0].kind == "clearance"]
-    if not rows:
-        return
-    rows.sort(key=lambda item: (item[1].value, _margin(sure, item[0])))
-    console.print(Text("Shapes to keep clear: least gap to first order, and the chance that it is kept", style="bold"))
-    table = grid("shape", "part", "gap", "wanted", "spread", "chance")
-    for demand, chance, label in rows[:SHOWN_GAPS]:
+    chosen = [item for item in both(sure) if item[0].kind == "clearance"]
+    if not chosen:
+        return None
+    chosen.sort(key=lambda item: (item[1].value, _margin(sure, item[0])))
+    rows, notes = [], []
+    for demand, chance, label in chosen[:SHOWN_GAPS]:
         (row,), (measure,) = demand.rows, demand.measures
-        cells = (
+        rows.append((
             demand.name, label, say(measure.value), say(measure.low), say(float(found.spread[row])), _percent(chance),
-        )  # fmt: skip
-        table.add_row(*(Text(cell) for cell in cells))
-    console.print(table)
-    if len(rows) > SHOWN_GAPS:
-        console.print(Text(f"{len(rows) - SHOWN_GAPS} more are surer than these."))
+        ))  # fmt: skip
+    if len(chosen) > SHOWN_GAPS:
+        notes.append(f"{len(chosen) - SHOWN_GAPS} more are surer than these.")
     if not sure.gaps:
-        console.print(Text("--exact-gaps holds the least sure of them against 2,000 exact samples."))
+        notes.append("--exact-gaps holds the least sure of them against 2,000 exact samples.")
     for check in sure.gaps:
-        console.print(Text(
+        notes.append(
             f"{check.name} to {check.on}: in {check.samples} exact samples the gap differs from first order by "
             f"{say(check.largest)} at most, in nineteen of twenty by less than {say(check.usual)}; the chance is "
             f"{percent(check.exact.value)} exactly and {percent(check.linear.value)} to first order."
-        ))  # fmt: skip
-    console.print()
+        )
+    return Table(
+        "Shapes to keep clear: least gap to first order, and the chance that it is kept",
+        ("shape", "part", "gap", "wanted", "spread", "chance"), rows, notes,
+    )  # fmt: skip
 
 
 def _margin(sure: Sure, demand: Demand) -> float:

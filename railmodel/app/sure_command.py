@@ -9,7 +9,7 @@ import typer
 
 from railmodel.app.finding_lines import finding_lines
 from railmodel.app.printed import printer
-from railmodel.app.show_sure import show_sure
+from railmodel.app.show_sure import head_lines, sections, show_sure, tables
 from railmodel.app.sure_answer import Sure, sure_answer
 from railmodel.as_bent.shop_spread import recorded_spread
 from railmodel.errors import InputError
@@ -27,8 +27,9 @@ MOST_SAMPLES = 2_000_000
 
 
 def run_sure(
-    job: Path, *, datum: Sequence[str], working: Working, hands: Hands, samples: int, exact: bool, as_json: bool
-) -> int:
+    job: Path, *, datum: Sequence[str], working: Working, hands: Hands, samples: int, exact: bool, as_json: bool,
+    paper: Path | None = None,
+) -> int:  # fmt: skip
     """Work out and print how sure a job fits.
 
     Args:
@@ -39,6 +40,7 @@ def run_sure(
         samples: how many samples to draw.
         exact: also check clearances against exact gaps.
         as_json: print JSON.
+        paper: PDF to write as well.
 
     Returns:
         Exit status: 0, or 1 where a part makes no shape and nothing can be said of it.
@@ -50,6 +52,8 @@ def run_sure(
         raise InputError(f"--samples: found {samples}; allowed: 100 to {MOST_SAMPLES}")
     frame = build_frame(read_job(job))
     sure = how_sure(frame, datum, working=working, hands=hands, samples=samples, exact=exact)
+    if paper is not None:
+        _write(sure, paper)
     if as_json:
         typer.echo(json.dumps(sure_answer(sure), indent=2, ensure_ascii=False, allow_nan=False))
     else:
@@ -57,6 +61,18 @@ def run_sure(
     for line in finding_lines(frame.faults):
         typer.echo(line, err=True)
     return 1 if frame.faults else 0
+
+
+def _write(sure: Sure, path: Path) -> None:
+    """Write it on paper, in the words of the terminal."""
+    from exporters.sheets.sureness import write_sureness
+
+    parts = [{"title": title, "lines": [line for line in lines if line]} for title, lines in sections(sure)]
+    shown = [
+        {"title": one.title, "heads": list(one.heads), "rows": [list(row) for row in one.rows], "notes": one.notes}
+        for one in tables(sure)
+    ]
+    write_sureness(sure.frame, list(head_lines(sure)), shown, parts, path)
 
 
 def how_sure(

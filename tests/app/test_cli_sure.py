@@ -5,8 +5,9 @@ import math
 from pathlib import Path
 
 import pytest
-from commands import run
+from commands import HAULER, run
 from jobfiles import HEAD, job_file
+from papers import pages_of
 from sure_jobs import LADDER, SHOP, pair_job, rows_text
 
 FAST = ("--samples", "2000")
@@ -179,3 +180,19 @@ def test_gaps_can_be_held_against_exact_ones(tmp_path: Path, monkeypatch: pytest
     assert "ball to rail right: in 40 exact samples the gap differs from first order by " in ran.out
     plain = run("sure", job, *FAST)
     assert "--exact-gaps holds the least sure of them against 2,000 exact samples." in plain.out
+
+
+def test_the_paper_says_what_the_terminal_says(tmp_path: Path) -> None:
+    target = tmp_path / "sure.pdf"
+    ran = run("sure", HAULER, "--datum", "best fit", "--samples", "2000", "--paper", target)
+    assert ran.status == 0
+    text = "".join(page.solid for page in pages_of(target))
+    said = "".join(ran.out.split())
+    for line in ("side rail: the best fit over its fit points", "Best fit: every rail is turned and shifted by itself",
+                 "rear axle centre", "Which bend matters"):  # fmt: skip
+        assert line.replace(" ", "") in text
+        assert line.replace(" ", "") in said
+    chances = [line.strip() for line in ran.out.splitlines() if "(of 2000 samples)" in line]
+    assert chances
+    assert all(line.replace(" ", "") in text for line in chances)
+    assert "--paper: the folder no does not exist" in run("sure", HAULER, "--paper", "no/where.pdf").sentence
