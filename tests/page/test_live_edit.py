@@ -257,4 +257,4 @@ def test_a_reload_in_the_middle_of_an_edit_shows_what_the_job_holds(shown: Opene
     while cart.state()["saved"]["state"] != "saved":
         assert time.monotonic() < end
         time.sleep(0.05)
-    assert shown.page.locator("#saved").inner_text().startswith("✓")
+    shown.until("document.getElementById('saved').textContent.startsWith('✓')")

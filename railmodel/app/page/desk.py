@@ -221,6 +221,8 @@ async def look_around(desk: Desk) -> None:
         if desk.saver.state != "outside" and desk.saver.look():
             desk.hub.send("outside", {"says": desk.saver.says})
             desk.news()
+        elif desk.saver.again():
+            desk.news()  # what differs is shown anew
         now = _shop(desk)
         if now != shop:
             shop = now

@@ -41,6 +41,7 @@ class Saver:
         self._disk = hashlib.sha256(data).hexdigest()
         self._last = data
         self._stamp = _stamp_of(self.path)
+        self._theirs: Any = None
         self._kept = False
 
     def answer(self) -> dict[str, str]:
@@ -78,11 +79,19 @@ class Saver:
         if self.state != "outside" and stamp != self._stamp:
             found = self._read()
             if found is None or hashlib.sha256(found).hexdigest() != self._disk:
+                self._theirs = stamp
                 gone = "was taken away" if found is None else "was changed by another program"
                 self._is("outside", f"{self.path.name} {gone}; choose which of the two to keep")
                 return True
             self._stamp = stamp
         return self.state == "outside"
+
+    def again(self) -> bool:
+        """Whether another program has written once more since this was last asked, while nobody has decided."""
+        stamp = _stamp_of(self.path)
+        moved = self.state == "outside" and stamp != self._theirs
+        self._theirs = stamp
+        return moved
 
     def theirs(self) -> bytes:
         """What the other program wrote.
