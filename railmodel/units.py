@@ -78,8 +78,7 @@ def parse_length(value: str | int | float, unit: Unit) -> float:
         return _typed(value, unit)
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise LengthError(_not_a_length(value))
-    exact = _counted(float(value), unit) if abs(value) <= LIMIT else Fraction(2 * int(LIMIT))
-    return _within(exact, value)
+    return _counted(float(value), unit) if abs(value) <= LIMIT else _within(Fraction(2 * int(LIMIT)), value)
 
 
 @lru_cache(maxsize=4096)
@@ -94,8 +93,8 @@ def _within(exact: Fraction, value: str | int | float) -> float:
 
 
 @lru_cache(maxsize=4096)
-def _counted(value: float, unit: Unit) -> Fraction:
-    return Fraction(repr(value)) * _MM[unit]
+def _counted(value: float, unit: Unit) -> float:
+    return _within(Fraction(repr(value)) * _MM[unit], value)
 
 
 def _parsed(text: str, unit: Unit) -> Fraction:

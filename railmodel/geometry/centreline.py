@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from railmodel.errors import GeometryError
 from railmodel.geometry.rows import Array, BendRows, points_from_rows, rows_from_points
+from railmodel.geometry.vectors import cross
 from railmodel.tolerances import ANGLE
 
 
@@ -47,12 +48,12 @@ class Pose:
                 "give a top that is square to the heading"
             )
         u = u / size
-        return cls(at, t, np.cross(u, t), u)
+        return cls(at, t, cross(u, t), u)
 
     def mirrored(self) -> "Pose":
         """The mirror image through the vehicle's centre plane (y -> -y)."""
         flip = np.array([1.0, -1.0, 1.0])
-        return Pose(self.at * flip, self.t * flip, np.cross(self.u * flip, self.t * flip), self.u * flip)
+        return Pose(self.at * flip, self.t * flip, cross(self.u * flip, self.t * flip), self.u * flip)
 
     def turned_back(self) -> "Pose":
         """The same place travelled the other way; the top face stays the top face."""
@@ -101,7 +102,7 @@ class Stretch:
     @property
     def axis(self) -> Array:
         """(3,) unit axis the bend turns about, right-handed."""
-        return np.cross(self.start.t, self.inward)
+        return cross(self.start.t, self.inward)
 
     def pose(self, distance: ArrayLike) -> Pose:
         """Poses at distances (m,) from its start, mm."""
@@ -238,7 +239,7 @@ def _square(pose: Pose) -> Pose:
     t = pose.t / np.linalg.norm(pose.t)
     u = pose.u - t * np.dot(pose.u, t)
     u = u / np.linalg.norm(u)
-    return Pose(pose.at, t, np.cross(u, t), u)
+    return Pose(pose.at, t, cross(u, t), u)
 
 
 def _nearest(points: Array, frames: Array, sizes: Array) -> tuple[Array, Array]:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from railmodel.geometry.centreline import Centreline, Stretch
 from railmodel.geometry.rows import Array, BendRows, rows_from_points, wrap
+from railmodel.geometry.vectors import cross
 from railmodel.tolerances import ANGLE
 
 QUARTER = np.pi / 2
@@ -113,7 +114,7 @@ def plumb(straight: Stretch) -> float | None:
     upright = np.array([0.0, 0.0, 1.0]) - t * t[2]
     if np.linalg.norm(upright) < 1e-6:
         return None
-    return float(np.arctan2(np.dot(np.cross(upright, u), t), np.dot(upright, u)))
+    return float(np.arctan2(np.dot(cross(upright, u), t), np.dot(upright, u)))
 
 
 def end_shift(line: Centreline) -> float:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from railmodel.errors import GeometryError
+from railmodel.geometry.vectors import cross
 from railmodel.tolerances import LENGTH, REVERSAL
 
 Array = NDArray[np.float64]
@@ -213,7 +214,7 @@ def points_from_rows(rows: BendRows, at: ArrayLike, heading: ArrayLike, top: Arr
         point = point + along * legs[..., i, None]
         points[..., i + 1, :] = point
         cos_turn, sin_turn = np.cos(rows.rotation[..., i, None]), np.sin(rows.rotation[..., i, None])
-        normal = normal * cos_turn + np.cross(along, normal) * sin_turn
+        normal = normal * cos_turn + cross(along, normal) * sin_turn
         cos_bend, sin_bend = np.cos(rows.angle[..., i, None]), np.sin(rows.angle[..., i, None])
         along, normal = along * cos_bend + normal * sin_bend, normal * cos_bend - along * sin_bend
     points[..., -1, :] = point + along * legs[..., -1, None]

@@ -58,7 +58,7 @@ def swapped(tree: Tree, swaps: Sequence[Swap]) -> Tree | None:
     if len(text) * 4 > MAX_BYTES or any(_line(text, swap) > MAX_LINE for swap in ordered):
         return None
     try:
-        root = _Moving(ordered).moved(tree.root)
+        root = _Moving(ordered, tree.text).moved(tree.root)
     except _Shared:
         return None
     return Tree(tree.name, text, root)
@@ -90,14 +90,14 @@ def _line(text: str, swap: Swap) -> int:
 class _Moving:
     """Carries nodes to where they stand once values before them are longer or shorter."""
 
-    def __init__(self, swaps: Sequence[Swap]) -> None:
+    def __init__(self, swaps: Sequence[Swap], text: str) -> None:
         self._swaps: Mapping[int, Swap] = {id(swap.node): swap for swap in swaps}
         self._ends = [swap.node.end for swap in swaps]
         grown = (len(swap.text) - (swap.node.end - swap.node.start) for swap in swaps)
         self._by = [0, *accumulate(grown)]
         self._first = swaps[0].node.start
         self._last = swaps[-1].node.line
-        self._seen: set[int] = set()
+        self._seen: set[int] | None = set() if "*" in text else None  # without an alias nothing stands twice
 
     def _shift(self, at: int) -> int:
         return self._by[bisect_right(self._ends, at)]
@@ -110,11 +110,9 @@ class _Moving:
         """
         if node.end <= self._first and node.start < self._first:
             return node
-        if id(node) in self._seen:
-            raise _Shared
-        self._seen.add(id(node))
         if node.line > self._last:
             return self._below(node)
+        self._once(node)
         swap = self._swaps.get(id(node))
         if swap is not None:
             start = node.start + self._shift(node.start)
@@ -136,14 +134,21 @@ class _Moving:
 
     def _below(self, node: Node) -> Node:
         """A node on a line below all swaps: it and all in it move by the same."""
+        self._once(node)
         by = self._by[-1]
         found = Node(
             node.data, node.line, node.column, node.start + by, node.end + by, node.style, node.flow, size=node.size
         )
         if node.items:
-            found.items = {step: self.moved(child) for step, child in node.items.items()}
+            found.items = {step: self._below(child) for step, child in node.items.items()}
             found.keys = {step: self._below(key) for step, key in node.keys.items()}
         return found
+
+    def _once(self, node: Node) -> None:
+        if self._seen is not None:
+            if id(node) in self._seen:
+                raise _Shared
+            self._seen.add(id(node))
 
     def _column(self, node: Node) -> int:
         return node.column + self._shift(node.start) - self._shift(node.start - node.column + 1)
