@@ -57,8 +57,12 @@ def append_synced(path: Path, block: bytes) -> int:
     return written
 
 
-def writable_folder(path: Path) -> Path:
+def writable_folder(path: Path, option: str = "--out") -> Path:
     """Make a folder and prove that files can be written to it.
+
+    Args:
+        path: the folder.
+        option: what it, or a file in it, was given as.
 
     Raises:
         InputError: it cannot be made or written to.
@@ -70,7 +74,7 @@ def writable_folder(path: Path) -> Path:
     except OSError as error:
         reason = error.strerror or str(error)
         raise InputError(
-            f"{path}: cannot write files here ({reason}); nothing was written; give --out a folder you may write to"
+            f"{path}: cannot write files here ({reason}); nothing was written; give {option} a folder you may write to"
         ) from None
     return path
 

@@ -80,8 +80,10 @@ def table(
     if kind is Format.xlsx and out is None:
         raise InputError("--format xlsx needs --out FILE: a spreadsheet cannot be shown on the screen")
     if out is not None:
-        check_target(out)
+        check_target(out, inputs=(job, layout))
     frame = build_frame(read_job(job))
+    if out is not None:
+        check_target(out, inputs=(frame.source.shop_path,))
     known = [p.name for p in frame.job.parts] + [crossmember.name for crossmember in frame.job.crossmembers]
     if part is not None and part not in known:
         raise InputError(f"--part: {not_among(part, known)}")
@@ -316,7 +318,7 @@ def open_(
     job: Annotated[
         Path | None, typer.Argument(metavar="JOB", help="The job file; left out, a page to choose from.")
     ] = None,
-    port: Annotated[int, typer.Option(min=0, max=65535, help="Port on this machine; 0 takes any that is free.")] = 0,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0: the job's own, or any that is free.")] = 0,
     lan: Annotated[bool, typer.Option("--lan", help="Also a view to look at for other machines, with a code.")] = False,
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open it in the browser.")] = True,
 ) -> None:
@@ -335,7 +337,7 @@ def import_mesh(
     from exporters.step_mesh import mesh_step
 
     target = out or file.with_suffix(".stl")
-    check_target(target)
+    check_target(target, inputs=(file,))
     count = mesh_step(file, target)
     typer.echo(f"{target}: {count} triangles, millimetres; in the job: shape: {{mesh: {target.name}, units: mm}}")
 

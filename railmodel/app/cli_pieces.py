@@ -51,7 +51,7 @@ def measured(
     from railmodel.app.piece_command import run_measured
 
     if paper is not None:
-        check_target(paper, "--paper")
+        check_target(paper, "--paper", ending=".pdf")
     status = run_measured(
         job, record, part=part, hand=hand, datum=datum, as_json=format is Shown.json, paper=paper,
         working="marks fixed" if marks_fixed else "straights held", noted=noted,
@@ -77,7 +77,7 @@ def correct(
     from railmodel.app.piece_command import run_correct
 
     if paper is not None:
-        check_target(paper, "--paper")
+        check_target(paper, "--paper", ending=".pdf")
     status = run_correct(
         job, records, part=part, hand=hand, as_json=format is Shown.json, paper=paper, log=log,
         working="marks fixed" if marks_fixed else "straights held", noted=noted,
@@ -107,7 +107,7 @@ def sure(
     from railmodel.app.sure_command import run_sure
 
     if paper is not None:
-        check_target(paper, "--paper")
+        check_target(paper, "--paper", ending=".pdf")
     status = run_sure(
         job, datum=datum or (), working="marks fixed" if marks_fixed else "straights held",
         hands="apart" if apart else "together", samples=samples, exact=exact, as_json=format is Shown.json,

@@ -1,5 +1,6 @@
 """Arguments and options that several commands share."""
 
+from collections.abc import Iterable
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -30,23 +31,30 @@ class Hand(StrEnum):
 HowShown = Annotated[Shown, typer.Option("--format", help="text, or json for other programs.")]
 
 
-def check_target(out: Path, option: str = "--out") -> None:
-    """Refuse a target that cannot be written before any work is done.
+def check_target(out: Path, option: str = "--out", *, inputs: Iterable[Path | None] = (), ending: str = "") -> None:
+    """Refuse a target that cannot be written, or must not be, before any work is done.
 
     Args:
         out: the target.
         option: what it was given as.
+        inputs: files that the command reads.
+        ending: what its name must end in, with the dot.
 
     Raises:
-        InputError: a folder, or a place where nothing can be written.
+        InputError: a folder, a place where nothing can be written, another ending, or a file that the command reads.
     """
     from railmodel.files import writable_folder
 
+    if not out.name.lower().endswith(ending):
+        raise InputError(f"{option}: found {out}; allowed: a file name that ends in {ending}")
+    for one in inputs:
+        if one is not None and out.exists() and one.exists() and out.samefile(one):
+            raise InputError(f"{option}: {out} is read by this command; give another file name; nothing was written")
     if out.is_dir():
         raise InputError(f"{option}: {out} is a folder; give a file name")
     if not out.parent.is_dir():
         raise InputError(f"{option}: the folder {out.parent} does not exist; make it first")
-    writable_folder(out.parent)
+    writable_folder(out.parent, option)
 
 
 def leave(status: int) -> None:

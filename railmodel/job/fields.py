@@ -42,8 +42,10 @@ def number(value: Any) -> float:
     Raises:
         ValueError: anything else.
     """
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e15:
+    if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError(f"found {shown(value)}; allowed: a number")
+    if not abs(value) < 1e15:
+        raise ValueError(f"found {shown(value)}; allowed: a number, less than 1e15 in size")
     return float(value)
 
 

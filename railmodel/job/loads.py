@@ -149,6 +149,10 @@ class Cases(Model):
     torsion: Torque | None = None
 
 
+HIGHEST_BALL = 2000.0
+"""How far above the road a coupling's ball may be, mm: far above any (our choice)."""
+
+
 class Loads(Model):
     """Everything `railmodel carry` needs.
 
@@ -182,4 +186,9 @@ class Loads(Model):
         for case in ("braking", "cornering"):
             if getattr(self.cases, case) is not None and self.ground is None:
                 raise ValueError(f"found {case} without ground; give ground, the height (Z) of the road")
+        for one in self.supports:
+            above = 1.0 if one.ball is None or self.ground is None else one.ball - self.ground
+            if not 0 < above <= HIGHEST_BALL:
+                found = f'found the ball of "{one.name}" {above:.0f} mm above ground'
+                raise ValueError(f"{found}; allowed: above 0 and up to {HIGHEST_BALL:.0f} mm")
         return self

@@ -1,6 +1,7 @@
 """The command line as a whole: help, version, completion, exit statuses, and words it cannot use."""
 
 import re
+import shutil
 import signal
 import subprocess
 from pathlib import Path
@@ -174,3 +175,26 @@ def test_new_writes_a_starter_that_checks_and_tables_well(tmp_path: Path) -> Non
     again = run("new", job)
     assert again.status == 2  # what is there is not written over
     assert str(job) in again.sentence
+
+
+def test_no_command_writes_over_what_it_reads(tmp_path: Path) -> None:
+    job = tmp_path / "demo_jobs" / "hillside_hauler" / "hauler.yaml"
+    shutil.copytree(HAULER.parents[1], tmp_path / "demo_jobs")
+    record = job.parent / "measured" / "right_rail.yaml"
+    layout = tmp_path / "layout.yaml"
+    layout.write_text("layout: x\n")
+    before = {path: path.read_bytes() for path in (job, record, job.parents[1] / "shop.yaml", layout)}
+    for words in (
+        ("table", job, "--out", job),
+        ("table", job, "--out", job.parents[1] / "shop.yaml"),
+        ("table", job, "--layout", layout, "--out", layout),
+        ("import-mesh", job, "--out", job),
+    ):
+        assert "is read by this command; give another file name; nothing was written" in run(*words).sentence
+    for words in (
+        ("sure", job, "--samples", "200", "--paper", job),
+        ("measured", job, record, "--paper", record),
+        ("correct", job, record, "--paper", job),
+    ):
+        assert "allowed: a file name that ends in .pdf" in run(*words).sentence
+    assert {path: path.read_bytes() for path in before} == before

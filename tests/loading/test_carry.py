@@ -162,6 +162,8 @@ def test_what_cannot_be_carried_is_named_and_nothing_is_guessed(
         ("ground: 0", "cases: {one_wheel_up: middle axle}", ('one_wheel_up "middle axle"', "front axle, rear axle")),
         ("track: 1600}\n    - ", "}\n    - ", ("track",)),
         ("track: 1600}\n    - ", "track: 1600, ball: 450}\n    - ", ("found track and ball together",)),
+        (", track: 1600}\n    - ", ", ball: -450}\n    - ", ("-450 mm above ground", "up to 2000")),
+        (", track: 1600}\n    - ", ", ball: 90000}\n    - ", ("90000 mm above ground",)),
         ("ground: 0", "ground: 0\n  cases: {torsion: 999999999 N m}", ("at most 1000000 N m", "check the unit")),
         (
             "masses:",

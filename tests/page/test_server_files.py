@@ -132,6 +132,52 @@ def test_what_does_not_read_is_not_taken_in(tmp_path: Path) -> None:
         assert read_job(path).job.job == "Small cart"
 
 
+def test_what_is_written_while_theirs_is_taken_in_is_not_written_over(tmp_path: Path) -> None:
+    path = small_job(tmp_path)
+    ours = path.read_bytes()
+    saver = Saver(path, ours)
+    touched(path, "job: theirs\n")
+    assert saver.look()
+    found = saver.theirs()
+    path.write_text("job: theirs once more\n")
+    saver.settle(found, write=False)
+    saver.save(ours)
+    assert saver.state == "outside"
+    assert path.read_text() == "job: theirs once more\n"
+
+
+def test_a_choice_that_cannot_be_carried_out_is_said_and_nothing_is_lost(tmp_path: Path) -> None:
+    path = small_job(tmp_path)
+    (tmp_path / "cart.yaml.bak").mkdir()  # where theirs would be kept
+    with page(path) as live:
+        theirs = path.read_text(encoding="utf-8").replace("Small cart", "Their cart")
+        touched(path, theirs)
+        assert live.desk.saver.look()
+        reply = live.post("/api/outside", {"keep": "mine"})
+        assert reply.status_code == 200
+        assert reply.json()["saved"]["state"] == "failed"
+        assert path.read_text(encoding="utf-8") == theirs
+        (tmp_path / "cart.yaml.bak").rmdir()
+
+
+def test_the_page_does_not_take_its_own_writing_for_another_programs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import railmodel.app.page.desk as module
+
+    monkeypatch.setattr(module, "LOOK", 0.01)
+    with page(small_job(tmp_path)) as live:
+        looks: list[bool] = []
+        look = live.desk.saver.look
+        monkeypatch.setattr(live.desk.saver, "look", lambda: looks.append(live.desk.saving) or look())
+        live.desk.saving = True
+        live.portal.call(asyncio.sleep, 0.3)
+        assert True not in looks
+        live.desk.saving = False
+        live.portal.call(asyncio.sleep, 0.3)
+        assert looks
+
+
 def test_a_file_taken_away_is_said_and_can_be_written_again(tmp_path: Path) -> None:
     path = small_job(tmp_path)
     with page(path) as live:

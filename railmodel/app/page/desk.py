@@ -47,7 +47,7 @@ class Desk:
         self.solved_meshes: list[Named] = []
         self.turn = 0
         self._later = Later()
-        self._saving = False
+        self.saving = False
         self._whole: tuple[int, Frame] | None = None
 
     @property
@@ -63,7 +63,7 @@ class Desk:
 
     async def close(self) -> None:
         """Save what is not saved and end everything."""
-        while self._saving:
+        while self.saving:
             await asyncio.sleep(0.01)
         self._later.stop()
         if not self.saver.holds(self.store.data):
@@ -160,17 +160,17 @@ class Desk:
 
     def _save(self) -> None:
         """Write the job file beside everything else; one writing at a time."""
-        if self._saving:
+        if self.saving:
             self._later.once("save", WAIT, self._save)
         else:
             self._later.beside(self._save_aside())
 
     async def _save_aside(self) -> None:
-        self._saving = True
+        self.saving = True
         try:
             await asyncio.to_thread(self.saver.save, self.store.data)
         finally:
-            self._saving = False
+            self.saving = False
         if self.saver.state == "saved" and not self.saver.holds(self.store.data):  # edited meanwhile
             self.saver.waits()
             self._later.once("save", WAIT, self._save)
@@ -218,6 +218,8 @@ async def look_around(desk: Desk) -> None:
     shop = _shop(desk)
     while True:
         await asyncio.sleep(LOOK)
+        if desk.saving:
+            continue  # what it would find is half of the page's own
         if desk.saver.state != "outside" and desk.saver.look():
             desk.hub.send("outside", {"says": desk.saver.says})
             desk.news()

@@ -42,6 +42,7 @@ class Saver:
         self._last = data
         self._stamp = _stamp_of(self.path)
         self._theirs: Any = None
+        self._met: Any = None
         self._kept = False
 
     def answer(self) -> dict[str, str]:
@@ -99,17 +100,15 @@ class Saver:
         Raises:
             InputError: it cannot be read.
         """
+        self._met = _stamp_of(self.path)  # before it is read: what is written from then on is something new
         return read_bytes(self.path, MAX_BYTES, self.path.name)
 
     def settle(self, data: bytes, *, write: bool) -> None:
         """Somebody has decided: write ours over it, with theirs kept beside it, or take theirs as it is."""
         if write:
-            found = self._read()
-            if found is not None:
-                self._beside(found)
-            self._write(data)
+            self._write(data, beside=self._read())
         else:
-            self._took(data)
+            self._took(data, self._met)
 
     def difference(self, data: bytes) -> list[dict[str, str]]:
         """Lines that differ, from ours to theirs.
@@ -121,22 +120,22 @@ class Saver:
         found = list(unified_diff(ours, theirs, n=1, lineterm=""))[2:]
         return [{"mark": line[:1], "text": line[1:]} for line in found if not line.startswith("@@")][:2000]
 
-    def _write(self, data: bytes) -> None:
+    def _write(self, data: bytes, beside: bytes | None = None) -> None:
         try:
             read_tree(data, self.path.name)  # nothing is written that could not be read again
-            if not self._kept:
-                self._beside(self._last)
+            if beside is not None or not self._kept:
+                self._beside(self._last if beside is None else beside)
             write_whole(self.path, data)
         except (OSError, InputError) as error:
             reason = (getattr(error, "strerror", None) or str(error)).lower()
             self._is("failed", f"{self.path.name} cannot be written ({reason}); your changes are only in this page")
             return
-        self._took(data)
+        self._took(data, _stamp_of(self.path))
 
-    def _took(self, data: bytes) -> None:
+    def _took(self, data: bytes, stamp: Any) -> None:
         self._disk = hashlib.sha256(data).hexdigest()
         self._last = data
-        self._stamp = _stamp_of(self.path)
+        self._stamp = stamp
         self._is("saved", "saved")
 
     def _beside(self, data: bytes) -> None:
