@@ -4,6 +4,9 @@ Every piece is off by what is wrong with the settings, which all of them share, 
 first order about the shape of each piece its readings say both together; generalised least squares tells them apart.
 How far chance goes is the shop's spread, corrected by what the pieces themselves differ: the spread counts as much as
 `WORTH` degrees of freedom, and the pieces as many as their readings leave beside what they have in common.
+
+Many a reading tells of a sum: a turn between two planes, a distance across several marks. What is wrong is looked for
+where the pieces by themselves found it, since all else is drawn to what was planned more closely.
 """
 
 from collections.abc import Sequence
@@ -15,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railmodel.as_bent.correct import Errors, Scatter
-from railmodel.as_bent.estimate import Sifted
+from railmodel.as_bent.estimate import TIE, WILD, Sifted
 from railmodel.as_bent.rail import Rail
 from railmodel.geometry.rows import Array
 from railmodel.sureness.screws import FIELDS, Field
@@ -23,11 +26,30 @@ from railmodel.sureness.screws import FIELDS, Field
 WORTH: Final = 6.0
 """Degrees of freedom that the shop's spread counts as (our choice: the test bends of one die)."""
 
-_OPEN: Final = 30.0
-"""Nothing is known of the settings before but that they are right within so many standard deviations of one piece."""
+ASUNDER: Final = 9.0
+"""Pieces do not go together where the squares of what is left of one are so many times its readings."""
+
+_OPEN: Final = 60.0
+"""A setting is right within so many standard deviations of one piece, where the readings tell of it by itself or most
+pieces show it far off plan; what they do not, they leave in doubt by more than"""
+
+_DOUBT: Final = 5.0
+"""so many, and then it is right within"""
+
+_CLOSE: Final = 2.0
+"""so many."""
 
 _WIDE: Final = 30.0
-"""How many times wider chance is taken for a value that came out far off in some pieces and not in all."""
+"""How many times wider chance is taken for a value that came out far off what the pieces have in common."""
+
+_MOST: Final = 3
+"""So many values of one piece may be far off what the pieces have in common."""
+
+_UNTOLD: Final = 1e8
+"""Variance of what a piece tells nothing of."""
+
+_TELLS: Final = 0.05
+"""A piece that knows less than this part of a value's variance tells nothing of it."""
 
 _ROUNDS: Final = 8
 _PLANES: Final[tuple[Field, ...]] = ("roll", "rotation")
@@ -70,6 +92,55 @@ class Told:
         laid = self.sifted.solution.slopes[:, len(self.rail.free) :]
         return np.asarray(np.eye(len(self.values)) + laid @ laid.T)
 
+    @cached_property
+    def far(self) -> NDArray[np.bool_]:
+        """(free,) whether a value came out far off its plan."""
+        return np.isin(self.rail.free, self.sifted.off_plan)
+
+    @cached_property
+    def own(self) -> Array:
+        """(free,) variance of chance in units of the spread, before the pieces are held against each other."""
+        fields = _fields(self.rail)
+        blind = np.isin(fields, [FIELDS.index(field) for field in _PLANES]) if self.other else np.zeros(len(fields))
+        return np.where(blind, _UNTOLD, 1.0)
+
+    def misfit(self, common: Array, chance: Array) -> float:
+        """Mean square of what is left of its readings beside what pieces have in common, over its variance.
+
+        Args:
+            common: (free,) in units of the spread.
+            chance: (free,) variance of chance, likewise.
+        """
+        left = self.values - self.slopes @ common
+        squares = left @ np.linalg.solve(self.noise + (self.slopes * chance) @ self.slopes.T, left)
+        return float(squares) / max(len(left), 1)
+
+
+@dataclass(frozen=True, eq=False)
+class _Apart:
+    """What pieces have in common, and what chance did.
+
+    Args:
+        common: (free,) in units of the spread.
+        doubt: (free, free) what is in doubt of it, likewise.
+        off: (pieces, free) what chance did to each, likewise.
+        told: (pieces, free) how well that is told, from 0 to 1.
+    """
+
+    common: Array
+    doubt: Array
+    off: Array
+    told: Array
+
+    def freedom(self, counts: NDArray[np.bool_]) -> Array:
+        """(pieces, free) degrees of freedom beside what they have in common: none where one alone tells.
+
+        Args:
+            counts: (pieces, free) what counts.
+        """
+        told = np.where(counts, self.told, 0.0)
+        return np.asarray(told * (1 - told / np.maximum(told.sum(axis=0), 1e-12)))
+
 
 def together(pieces: Sequence[Told]) -> Errors:
     """What is wrong with the settings, from two pieces or more.
@@ -79,21 +150,20 @@ def together(pieces: Sequence[Told]) -> Errors:
     """
     rail = pieces[0].rail
     free, fields = rail.free, _fields(rail)
-    alike = set.intersection(*(set(one.sifted.off_plan) for one in pieces))
-    wide = [_wide(one, free, alike, fields) for one in pieces]
-    factors = np.ones(len(FIELDS))
+    prior = _prior(pieces)
+    wide = _wide(pieces, prior)
+    counts, factors = wide == 1, np.ones(len(FIELDS))
     for _ in range(_ROUNDS):
-        common, doubt, by_chance = _apart(pieces, [own * factors[fields] for own in wide])
+        found = _apart(pieces, wide * factors[fields], prior)
         squares, freedom = np.zeros(len(FIELDS)), np.zeros(len(FIELDS))
-        for own, (off, told) in zip(wide, by_chance, strict=True):
-            np.add.at(squares, fields, np.where(own > 1, 0.0, off**2))
-            np.add.at(freedom, fields, np.where(own > 1, 0.0, told * (1 - 1 / len(pieces))))
+        np.add.at(squares, fields, np.where(counts, found.off**2, 0.0).sum(axis=0))
+        np.add.at(freedom, fields, found.freedom(counts).sum(axis=0))
         factors = (WORTH + squares) / (WORTH + freedom)
-    common, doubt, _ = _apart(pieces, [own * factors[fields] for own in wide])
+    found = _apart(pieces, wide * factors[fields], prior)
     size, count = rail.spread[free], rail.columns.count
     off, covariance = np.zeros(count), np.zeros((count, count))
-    off[free] = common * size
-    covariance[free[:, None], free] = doubt * np.outer(size, size)
+    off[free] = found.common * size
+    covariance[free[:, None], free] = found.doubt * np.outer(size, size)
     scatter = []
     for i, field in enumerate(FIELDS):
         usual = float(np.sqrt(np.mean(size[fields == i] ** 2))) if (fields == i).any() else 0.0
@@ -103,33 +173,73 @@ def together(pieces: Sequence[Told]) -> Errors:
     return Errors(off, covariance, len(pieces), tuple(scatter))
 
 
+def asunder(pieces: Sequence[Told]) -> tuple[int, float] | None:
+    """The piece that does not go with the others, and how many times too much its readings are off; None where all do.
+
+    Two pieces are off what they have in common alike: then it is the one further off what was planned.
+
+    Args:
+        pieces: of one part, every one bent to its end.
+    """
+    prior = _prior(pieces)
+    wide = _wide(pieces, prior)
+    common = _apart(pieces, wide, prior).common
+    left = [one.misfit(common, chance) for one, chance in zip(pieces, wide, strict=True)]
+    if max(left) <= ASUNDER:
+        return None
+    odd = left if len(pieces) > 2 else [one.misfit(0 * common, one.own) for one in pieces]
+    return int(np.argmax(odd)), max(left)
+
+
 def _fields(rail: Rail) -> NDArray[np.intp]:
     """(free,) number of the field of each value, in the order of `FIELDS`; the cut length goes with the marks."""
     n = rail.columns.bends
     return np.array([0 if column == rail.columns.tail else column // n for column in rail.free.tolist()], dtype=np.intp)
 
 
-def _wide(one: Told, free: NDArray[np.intp], alike: set[int], fields: NDArray[np.intp]) -> Array:
-    """(free,) variance of chance in units of the spread, before the pieces are held against each other."""
-    alone = set(one.sifted.off_plan) - alike
-    wide = np.array([_WIDE**2 if column in alone else 1.0 for column in free.tolist()])
-    if one.other:
-        wide[np.isin(fields, [FIELDS.index(field) for field in _PLANES])] = _OPEN**4
-    return wide
+def _prior(pieces: Sequence[Told]) -> Array:
+    """(free,) variance of what is wrong with the settings, in units of the spread, before it is known.
+
+    Open where the readings tell of a value by itself, or most of the pieces that tell of it at all show it far off.
+    """
+    own = np.array([one.own for one in pieces])
+    found = _apart(pieces, own, np.full(own.shape[1], _OPEN**2))
+    far = np.array([one.far for one in pieces]) & (own == 1)
+    tells = (own == 1) & (found.told >= _TELLS) | far
+    alike = 2 * far.sum(axis=0) > tells.sum(axis=0)
+    return np.where(alike | (np.diag(found.doubt) < _DOUBT**2), _OPEN**2, _CLOSE**2)
 
 
-def _apart(pieces: Sequence[Told], chance: Sequence[Array]) -> tuple[Array, Array, list[tuple[Array, Array]]]:
-    """What pieces have in common, what is in doubt of it, and of each piece what chance did and how well that is told.
+def _wide(pieces: Sequence[Told], prior: Array) -> Array:
+    """(pieces, free) variance of chance in units of the spread, wider where one is far off what they have in common.
+
+    The furthest first, since it draws what they have in common to itself; of several alike what a piece by itself shows
+    far off its plan.
+    """
+    wide = np.array([one.own for one in pieces])
+    far = np.array([one.far for one in pieces])
+    widened = np.zeros(len(pieces), dtype=int)
+    while True:
+        found, counts = _apart(pieces, wide, prior), (wide == 1) & (widened < _MOST)[:, None]
+        left = found.freedom(wide == 1)
+        odd = np.where(counts & (left > 0.01), np.abs(found.off) / np.sqrt(np.maximum(left, 0.01)), 0.0)
+        if odd.max() <= WILD:
+            return wide
+        worst = odd >= odd.max() * (1 - TIE)
+        column = int(np.argmax((worst * (1 + far)).max(axis=0)))
+        wide[worst[:, column], column] = _WIDE**2
+        widened += worst[:, column]
+
+
+def _apart(pieces: Sequence[Told], chance: Array, prior: Array) -> _Apart:
+    """What pieces have in common, and what chance did.
 
     Args:
         pieces: the pieces.
-        chance: for each (free,) variance of chance, in units of the spread.
-
-    Returns:
-        (free,) and (free, free) in units of the spread; of each piece (free,) likewise and (free,) from 0 to 1.
+        chance: (pieces, free) variance of chance, in units of the spread.
+        prior: (free,) variance of what they have in common, likewise.
     """
-    count = len(chance[0])
-    known, pull, weighed = np.eye(count) / _OPEN**2, np.zeros(count), []
+    known, pull, weighed = np.diag(1 / prior), np.zeros(len(prior)), []
     for one, own in zip(pieces, chance, strict=True):
         weights = np.linalg.inv(one.noise + (one.slopes * own) @ one.slopes.T)
         weighed.append(one.slopes.T @ weights)
@@ -137,8 +247,9 @@ def _apart(pieces: Sequence[Told], chance: Sequence[Array]) -> tuple[Array, Arra
         pull = pull + weighed[-1] @ one.values
     doubt = np.asarray(np.linalg.inv(known), dtype=float)
     common = np.asarray(doubt @ pull)
-    by_chance = [
-        (own * (by @ (one.values - one.slopes @ common)), own * np.einsum("im,mi->i", by, one.slopes))
-        for one, own, by in zip(pieces, chance, weighed, strict=True)
-    ]
-    return common, doubt, by_chance
+    every = list(zip(pieces, chance, weighed, strict=True))
+    return _Apart(
+        common=common, doubt=doubt,
+        off=np.array([own * (by @ (one.values - one.slopes @ common)) for one, own, by in every]),
+        told=np.array([own * np.einsum("im,mi->i", by, one.slopes) for one, own, by in every]),
+    )  # fmt: skip

@@ -13,7 +13,7 @@ from railmodel.as_bent.deviations import targets
 from railmodel.as_bent.piece import Piece
 from railmodel.as_bent.record_file import record_yaml
 from railmodel.as_bent.remaining import Remaining, Room, remaining
-from railmodel.as_bent.several import Told, together
+from railmodel.as_bent.several import ASUNDER, Told, asunder, together
 from railmodel.bending.bend_log import LoggedBend, contradiction
 from railmodel.bending.bend_log_append import append_bend
 from railmodel.bending.mark_out import MarkOut
@@ -113,9 +113,12 @@ def next_for(*pieces: Piece) -> NextPiece:
     dies, was = [(tool.name, tool.tube, tool.way) for tool in owned], was_set(piece)[0]
     springback = [tool.springback for tool in owned]
     assert piece.sifted is not None
-    errors = Errors.of_one(piece.sifted.solution, piece.rail) if len(pieces) == 1 else together(
-        [_told(one, piece, owned, was) for one in pieces]
-    )  # fmt: skip
+    if len(pieces) == 1:
+        errors = Errors.of_one(piece.sifted.solution, piece.rail)
+    else:
+        told = [_told(one, piece, owned, was) for one in pieces]
+        _see_that_they_agree(pieces, told)
+        errors = together(told)
     return next_piece(errors, piece.rail, marks_of(piece), springback, dies, was, angle_step(piece))
 
 
@@ -128,6 +131,24 @@ def _told(one: Piece, last: Piece, owned: Sequence[ToolUse], was: Array) -> Told
     ]
     assert one.sifted is not None
     return Told(one.sifted, one.rail, changed, one.part.hand != last.part.hand)
+
+
+def _see_that_they_agree(pieces: Sequence[Piece], told: Sequence[Told]) -> None:
+    """See that what the pieces tell has anything in common.
+
+    Raises:
+        InputError: one is of another shape than the others.
+    """
+    odd = asunder(told)
+    if odd is None:
+        return
+    index, times = odd
+    others = " and ".join(one.name for i, one in enumerate(pieces) if i != index)
+    raise InputError(
+        f"{pieces[index].name}: does not agree with {others}: about a common shape its readings are off "
+        f"{times**0.5:.0f} times what chance and measuring explain (allowed: {ASUNDER**0.5:.0f} times); check hand:, "
+        "numbered_from: and set: of the records, or leave that piece out"
+    )
 
 
 def _see_that_they_go_together(pieces: Sequence[Piece]) -> None:

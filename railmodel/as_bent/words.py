@@ -101,7 +101,7 @@ def scatter_words(piece: Piece, found: NextPiece) -> list[str]:
     ]  # fmt: skip
     lines = [
         f"From {found.pieces} pieces: what they have in common is taken for the settings' error, and what they differ "
-        "by for chance. Every piece is taken to have been marked as the bend sheet says."
+        "by for chance. Every piece is taken to have been marked as the bend sheet says, and not turned or shimmed."
     ]
     if told:
         lines.append(f"One standard deviation from piece to piece, with the shop's own spread: {', '.join(told)}.")

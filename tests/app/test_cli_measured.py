@@ -197,6 +197,7 @@ def test_records_of_several_pieces_are_combined(tmp_path: Path) -> None:
     text = run("correct", HAULER, third, EXAMPLE, second).out
     assert "For the next side rail right, from third.yaml (left) and right_rail.yaml and second.yaml" in text
     assert "From 3 pieces: " in text
+    assert "marked as the bend sheet says, and not turned or shimmed." in " ".join(text.split())
 
 
 def test_a_piece_bent_to_the_corrected_settings_leaves_them_as_they_are(tmp_path: Path) -> None:

@@ -83,6 +83,13 @@ def test_an_error_of_the_settings_is_cut_by_five_or_more() -> None:
     assert before >= 5 * after
 
 
+def test_two_pieces_cut_an_error_of_the_settings_by_five_or_more_as_well() -> None:
+    before, chance, one, two = next_pieces(14.0, 41, (1, 2))
+    assert before >= 10 * chance
+    assert before >= 5 * two
+    assert two <= 1.01 * one
+
+
 def test_chance_alone_is_made_worse_by_a_twentieth_at_most() -> None:
     before, chance, after = next_pieces(0.0, 42)
     assert before == chance
