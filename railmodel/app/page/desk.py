@@ -9,7 +9,7 @@ from railmodel.app.page.hub import Hub
 from railmodel.app.page.known import Known
 from railmodel.app.page.later import Later
 from railmodel.app.page.mesh_bank import MeshBank, Named
-from railmodel.app.page.saver import WAIT, Saver
+from railmodel.app.page.saver import WAIT, Saver, tidy
 from railmodel.app.page.scene import Scene, SceneMaker, rails_only
 from railmodel.app.page.store import TROUBLE, Stale, Store
 from railmodel.app.page.thinking import Thinking
@@ -57,7 +57,7 @@ class Desk:
 
     def open(self) -> None:
         """Begin to work: look at the disk now and then, and think."""
-        self.saver.tidy()
+        tidy(self.path)
         self._later.beside(look_around(self))
         self._think()
 

@@ -28,6 +28,14 @@ STALE = 60.0
 """Seconds after which a file that is being written is one no longer."""
 
 
+def tidy(path: Path) -> None:
+    """Take away halves of a file that a page which was killed has left beside it."""
+    for half in path.parent.glob(f".{escape(path.name[:40])}.*.part"):
+        with suppress(OSError):
+            if time() - half.stat().st_mtime > STALE:
+                half.unlink()
+
+
 class Saver:
     """One job file on the disk.
 
@@ -48,13 +56,6 @@ class Saver:
     def answer(self) -> dict[str, str]:
         """As the page shows it."""
         return {"state": self.state, "says": self.says}
-
-    def tidy(self) -> None:
-        """Take away halves of files that a page which was killed has left."""
-        for half in self.path.parent.glob(f".{escape(self.path.name[:40])}.*.part"):
-            with suppress(OSError):
-                if time() - half.stat().st_mtime > STALE:
-                    half.unlink()
 
     def waits(self) -> None:
         """Note that there is something to write."""
