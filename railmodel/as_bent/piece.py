@@ -14,6 +14,7 @@ from railmodel.as_bent.prior import rail_of
 from railmodel.as_bent.rail import Rail
 from railmodel.as_bent.record import Record
 from railmodel.as_bent.record_file import read_record
+from railmodel.as_bent.settings import contrary, sheet_has_changed
 from railmodel.as_bent.slips import Slips, other_reading, twice, wrong_units
 from railmodel.errors import InputError
 from railmodel.findings import Finding
@@ -126,7 +127,7 @@ def piece_of(
         working: how the shop works.
 
     Raises:
-        InputError: a record that names what the job does not have.
+        InputError: a record that names what the job does not have, or says that a bend was set as it cannot have been.
     """
     found = _part(frame, record, name, part, hand)
     rail, sources = rail_of(frame, found, working)
@@ -147,6 +148,10 @@ def piece_of(
     sifted = None if wrong else sift(rail, taken, slips.explained)
     if sifted is not None and sifted.against:
         wrong, sifted = _too_many(sifted.against, len(taken)), None
+    if sifted is not None:
+        problems = list(contrary(frame, found, record, places, name, sifted.solution.readings.taken))
+        if problems:
+            raise InputError(problems)
     piece = Piece(
         frame=frame, part=found, name=name, record=record, rail=rail, sources=sources, taken=tuple(taken),
         sifted=sifted, findings=(),
@@ -285,6 +290,9 @@ def _odd(piece: Piece, slips: Slips) -> Iterator[Finding]:
             f"{one.at}: {one.name} is {say(frame, one.unit, one.value)} and everything else says "
             f"{say(frame, one.unit, expected)}: it {slip}; it is left out: measure it again",
         )
+    changed = sheet_has_changed(frame, part, piece.record, piece.bent)
+    if changed:
+        yield finding("warn", f"{piece.name}: {changed}")
     for column in sifted.off_plan:
         yield finding("warn", _off_plan(piece, column))
     unknown = [f"{one.kind} {one.number}" for one in piece.shape if one.learned == "not" and one.kind == "angle"]

@@ -27,9 +27,16 @@ a fit point; all but feet mean the middle of the tube, or with a face behind a c
 
 from collections.abc import Mapping
 from math import radians
-from typing import Annotated, Any, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, NamedTuple
 
-from pydantic import BeforeValidator, Field, ValidationInfo
+from pydantic import (
+    BeforeValidator,
+    Field,
+    PlainSerializer,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+)
 
 from railmodel.job.fields import (
     BendAngle,
@@ -201,12 +208,18 @@ class SetTo(Model):
     angle: BendAngle
 
 
-def _set(value: Any) -> Any:
-    if isinstance(value, str):
-        if " ".join(value.split()).lower() == "as planned":
-            return "as planned"
-        raise ValueError(f"found {shown(value)}; allowed: as planned, or a list such as - {{bend: 1, angle: 16.2}}")
-    return value
+def _set(value: Any, listed: ValidatorFunctionWrapHandler) -> Any:
+    if value is None or isinstance(value, list | tuple):
+        return value if value is None else listed(value)
+    if isinstance(value, str) and " ".join(value.split()).lower() == "as planned":
+        return "as planned"
+    raise ValueError(f"found {shown(value)}; allowed: as planned, or a list such as - {{bend: 1, angle: 16.2}}")
+
+
+if TYPE_CHECKING:
+    Settings = Literal["as planned"] | tuple[SetTo, ...] | None
+else:  # a union would say of every wrong entry of the list that it is not the words as well
+    Settings = Annotated[tuple[SetTo, ...], WrapValidator(_set), PlainSerializer(lambda value: value, return_type=Any)]
 
 
 class Record(Model):
@@ -249,7 +262,7 @@ class Record(Model):
     turns: tuple[TurnReading, ...] = ()
     distances: tuple[Distance, ...] = ()
     table: tuple[TablePoint, ...] = ()
-    set: Annotated[Literal["as planned"] | tuple[SetTo, ...] | None, BeforeValidator(_set)] = None
+    set: Settings = None
     weights: dict[Name, Number] = Field(default_factory=dict)
 
     @property

@@ -1,5 +1,6 @@
 """Reading and writing a record of measurements: YAML, or lines of a spreadsheet saved as CSV."""
 
+import codecs
 import csv
 from collections.abc import Mapping
 from io import StringIO
@@ -19,6 +20,9 @@ from railmodel.units import Unit, quoted
 
 LIMIT: Final = 200_000
 """Most bytes of a record."""
+
+_NOTHING: Final = (b"", b"---", b"...", b"~", b"null", b"--- ~", b"--- null")
+"""Lines that hold nothing."""
 
 HEADS: Final = ("part", "hand", "of_job", "numbered_from", "units", "date", "heat", "measured_by", "note", "bent")
 COLUMNS: Final = ("what", "at", "to", "reads", "sure_to", "x", "y", "z")
@@ -46,7 +50,8 @@ def read_record(path: Path, unit: Unit) -> tuple[Record, Mapping[Loc, str]]:
 
 
 def _from_yaml(data: bytes, name: str, unit: Unit) -> tuple[Record, Mapping[Loc, str]]:
-    if all(not line.strip() or line.lstrip().startswith(b"#") for line in data.splitlines()):
+    bare = [line.partition(b"#")[0].strip() for line in data.removeprefix(codecs.BOM_UTF8).splitlines()]
+    if all(line in _NOTHING or line.startswith(b"%") for line in bare):
         raise InputError(
             f"{name}: the file is empty; a record of measurements starts with part: and holds legs, angles, turns, "
             "distances or table"

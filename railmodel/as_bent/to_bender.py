@@ -1,6 +1,5 @@
 """From measured pieces to the bender: corrections for the next, commands for one half bent, lines for the log."""
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
@@ -11,8 +10,8 @@ import numpy as np
 from railmodel.as_bent.correct import Errors, NextPiece, next_piece
 from railmodel.as_bent.deviations import targets
 from railmodel.as_bent.piece import Piece
-from railmodel.as_bent.record_file import record_yaml
 from railmodel.as_bent.remaining import Remaining, Room, remaining
+from railmodel.as_bent.settings import at_odds, digest_of, index_of, logged_bends, note_of, read_by_protractor
 from railmodel.as_bent.several import ASUNDER, Told, asunder, together
 from railmodel.bending.bend_log import LoggedBend, contradiction
 from railmodel.bending.bend_log_append import append_bend
@@ -81,19 +80,24 @@ def angle_step(piece: Piece) -> float:
 def was_set(piece: Piece) -> tuple[Array, list[bool]]:
     """(n,) what the bender was set to, radians, and whether the record says so; else it is what was planned.
 
+    A piece that was set as planned was set to the bend sheet of its day: where its bends went into the record of test
+    bends, which changes the sheet, they stand there.
+
     Raises:
         InputError: the record says it of a bend there is not.
     """
     planned = np.array([one.set_angle for one in marks_of(piece).bends])
     given, count = piece.record.set, len(planned)
     if given is None or given == "as planned":
+        if given is not None:
+            for index, line in logged_bends(piece.frame, piece.part, piece.record).items():
+                planned[index] = line.set_angle
         return planned, [given is not None and i < piece.bent for i in range(count)]
     said = [False] * count
-    turned = (piece.record.numbered_from or piece.part.leading_end) != piece.part.leading_end
     for one in given:
         if not 1 <= one.bend <= count:
             raise InputError(f"{piece.name}: set: found bend {one.bend}; allowed: 1 to {count}")
-        index = count - one.bend if turned else one.bend - 1
+        index = index_of(piece.part, piece.record, one.bend)
         planned[index], said[index] = one.angle, True
     return planned, said
 
@@ -166,7 +170,7 @@ def _see_that_they_go_together(pieces: Sequence[Piece]) -> None:
             )
         elif one.bent < one.rail.columns.bends:
             problems.append(f"{one.name}: bent: only {one.bent} bends are made; measure the finished piece")
-        digest = _digest(one)
+        digest = digest_of(one.record)
         if digest in seen:
             problems.append(f"{one.name}: holds the same as {seen[digest]}; give the record of each piece once")
         seen.setdefault(digest, one.name)
@@ -252,11 +256,11 @@ def log_lines(piece: Piece) -> tuple[list[LoggedBend], list[str]]:
     angles, said = was_set(piece)
     size, lines, passed = piece.part.section, list[LoggedBend](), list[str]()
     for i, tool in enumerate(tools(piece)[: piece.bent]):
-        read = [one.value for one in piece.sifted.solution.readings.taken if (one.kind, one.index) == ("angle", i)]
+        read = read_by_protractor(piece.sifted.solution.readings.taken, i)
         bend = LoggedBend(
-            die=tool.name or "", tube=tool.tube, set_angle=float(angles[i]), measured_angle=float(np.mean(read or [0])),
+            die=tool.name or "", tube=tool.tube, set_angle=float(angles[i]), measured_angle=read or 0.0,
             date=piece.record.date or "", wall=size.wall, grade=piece.part.grade or "", heat=piece.record.heat or "",
-            note=f"{piece.part.label} bend {i + 1}, record {_digest(piece)}",
+            note=note_of(piece.part, i, piece.record),
         )  # fmt: skip
         why = None
         if tool.name is None:
@@ -266,7 +270,8 @@ def log_lines(piece: Piece) -> tuple[list[LoggedBend], list[str]]:
         elif not read:  # what the other readings tell leans on the plan, and would teach the record its own answer
             why = "has no angle by protractor that counts"
         else:
-            why = contradiction(bend)
+            why = at_odds(tool.springback, bend.set_angle, read)
+            why = f"has {why}" if why else contradiction(bend)
         if why:
             passed.append(f"bend {i + 1} {why}")
         else:
@@ -288,7 +293,7 @@ def log_pieces(*pieces: Piece) -> Logged:
         raise InputError("--log: the job's shop keeps no record of test bends; add test_bends: to the shop file")
     lines, passed, there = list[LoggedBend](), list[str](), list[str]()
     for piece in pieces:
-        mark = f"record {_digest(piece)}"
+        mark = f"record {digest_of(piece.record)}"
         if any(mark in bend.note for bend in shop_work(frame).log.bends):
             there.append(f"{piece.name} is in {path.name} already ({mark})")
             continue
@@ -306,8 +311,3 @@ def log_pieces(*pieces: Piece) -> Logged:
     for bend in lines:
         append_bend(path, bend, frame.shop.units)
     return Logged(path=path, added=tuple(lines), passed=(*there, *passed))
-
-
-def _digest(piece: Piece) -> str:
-    """A short name of what a record holds, whatever its file is called."""
-    return hashlib.sha256(record_yaml(piece.record).encode()).hexdigest()[:8]

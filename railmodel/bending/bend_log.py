@@ -30,6 +30,11 @@ LENGTHS: Final = ("wall", "tube_used", "blank_length", "leg_a", "leg_b")
 FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 _EMPTY: Final = dict.fromkeys(COLUMNS, "")
 _RULE: Final = "test bend"
+_MOST_BACK: Final = radians(10)
+_LEAST_KEPT: Final = 0.499
+"""A bend that gave back more than this angle and kept less than this part of it was not written down right (common
+practice, no source)."""
+
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
@@ -264,6 +269,11 @@ def contradiction(bend: LoggedBend) -> str | None:
         return (
             f"measured {degrees(bend.measured_angle):g} degrees, above the {degrees(bend.set_angle):g} set; "
             "a tube springs open when it is let go, never further shut: check whether the two were swapped"
+        )
+    if bend.springback > _MOST_BACK and bend.measured_angle < _LEAST_KEPT * bend.set_angle:
+        return (
+            f"measured {degrees(bend.measured_angle):g} degrees, less than half of the {degrees(bend.set_angle):g} "
+            "set; no tube springs open so far: check both for swapped digits"
         )
     if 0 < (bend.blank_length, bend.leg_a, bend.leg_b, bend.measured_to).count(None) < 4:
         return "tube use needs all four of blank_length, leg_a, leg_b and measured_to, or none of them"

@@ -292,6 +292,11 @@ def test_a_record_that_contradicts_itself_all_over_is_said_to_and_nothing_is_mad
     [
         ("", "rail.yaml: the file is empty; a record of measurements starts with part:"),
         ("# nothing yet\n\n", "rail.yaml: the file is empty; a record of measurements starts with part:"),
+        ("---\n", "rail.yaml: the file is empty; a record of measurements starts with part:"),
+        ("%YAML 1.2\n--- # none\n~\n...\n", "rail.yaml: the file is empty; a record of measurements starts with part:"),
+        (HALF + "set: [{bend: 1, angle: .nan}]\n", "set[0] angle: found .nan; allowed: degrees above 0 and below 180"),
+        (HALF + "set: [16.6]\n", "set[0]: found 16.6; allowed: a mapping of keys"),
+        (HALF + "set: 16.6\n", "set: found 16.6; allowed: "),
         (HALF + "set: [{bend: 1, angle: 16}, {bend: 9, angle: 16}]\n", ": set: found bend 9; allowed: 1 to 4"),
         (
             HALF + "set: [{bend: 1, angle: 16}, {bend: 1, angle: 12}]\n",
@@ -301,7 +306,67 @@ def test_a_record_that_contradicts_itself_all_over_is_said_to_and_nothing_is_mad
 )
 def test_records_that_are_none_are_told_what_they_lack(tmp_path: Path, text: str, says: str) -> None:
     for command in ("measured", "correct"):
-        assert says in run(command, HAULER, record(tmp_path, text)).sentence
+        assert says in run(command, HAULER, record(tmp_path, text)).sentence  # one, not several
+
+
+SET = "set: [{bend: 1, angle: 61.6}, {bend: 2, angle: 16.6}, {bend: 3, angle: 21.7}, {bend: 4, angle: 21.7}]"
+
+
+def test_a_set_angle_that_the_protractor_contradicts_is_refused_and_nothing_logged(tmp_path: Path) -> None:
+    """16.6 written down as 61.6: the tube measured 15."""
+    job, log = own_shop(tmp_path)
+    before = log.read_bytes()
+    path = record(tmp_path, EXAMPLE.read_text().replace("set: as planned", SET))
+    for words in (("measured", job, path), ("correct", job, path), ("correct", job, path, "--log")):
+        said = run(*words).sentence
+        assert ": set: bend 1: found 61.6 degrees set, which less springback bends to 60." in said
+        assert (
+            "the protractor read 15.0; expected: within 10 degrees of each other, so about 16.1 set" in said
+        )  # as the test bend of 2026-02-04
+    assert log.read_bytes() == before
+    right = record(tmp_path, EXAMPLE.read_text().replace("set: as planned", SET.replace("61.6", "16.6")))
+    assert run("correct", job, right, "--log").status == 0
+
+
+def test_a_bend_of_the_sheet_that_came_out_quite_another_is_not_logged(tmp_path: Path) -> None:
+    job, log = own_shop(tmp_path)
+    text = EXAMPLE.read_text().replace("bend: 4, reads: [19.5, 19.7]", "bend: 4, reads: [6.1, 6.2], sure_to: 0.1")
+    path = record(tmp_path, text[: text.index("distances:")] + "set: as planned\n")
+    ran = run("correct", job, path, "--log")
+    assert "Not added: bend 4 has 21.7 degrees set, which less springback bends to 20.5" in ran.out
+    assert "3 bends added to test_bends.csv." in ran.out
+    assert len(log.read_text().splitlines()) == len((DEMOS / "test_bends.csv").read_text().splitlines()) + 3
+
+
+def test_a_record_that_was_logged_says_the_same_of_what_was_set_as_before(tmp_path: Path) -> None:
+    """Its own bends change the bend sheet; it was bent by the one before."""
+    job, _ = own_shop(tmp_path)
+
+    def settings() -> list[tuple[float, float]]:
+        bends = answer(run("correct", job, EXAMPLE, "--format", "json"))["next_piece"]["bends"]
+        return [(bend["set_was"], bend["set_now"]) for bend in bends]
+
+    before = settings()
+    assert run("correct", job, EXAMPLE, "--log").status == 0
+    for (was, now), (was_before, now_before) in zip(settings(), before, strict=True):
+        assert was == pytest.approx(was_before, abs=1e-9)
+        assert was < now < now_before + 0.06  # the shop's spread is wider by the new bends; nothing is corrected twice
+
+
+def test_as_planned_is_doubted_where_other_records_have_changed_the_bend_sheet_since(tmp_path: Path) -> None:
+    job, _ = own_shop(tmp_path)
+    doubt = "set: as planned means today's bend sheet, and the record of test bends has grown by 4 bends since 2026-05-"
+    later = another(tmp_path, "later.yaml", ("date: 2026-05-11", "date: 2026-05-12"))
+    assert doubt not in run("correct", job, EXAMPLE).out
+    assert run("correct", job, later, "--log").status == 0
+    ran = run("correct", job, EXAMPLE)
+    assert ran.status == 0
+    assert f"WARN  measured: right_rail.yaml: {doubt}11" in ran.out
+    after = another(tmp_path, "after.yaml", ("date: 2026-05-11", "date: 2026-05-13"))
+    listed = SET.replace("61.6", "16.6")
+    said = another(tmp_path, "said.yaml", ("set: as planned", listed))
+    for path in (later, after, said):  # logged itself, bent by today's sheet, says what was set
+        assert "means today's bend sheet" not in run("correct", job, path).out
 
 
 def test_the_inspection_record_says_what_to_measure_first(tmp_path: Path) -> None:
