@@ -313,7 +313,7 @@ SET = "set: [{bend: 1, angle: 61.6}, {bend: 2, angle: 16.6}, {bend: 3, angle: 21
 
 
 def test_a_set_angle_that_the_protractor_contradicts_is_refused_and_nothing_logged(tmp_path: Path) -> None:
-    """16.6 written down as 61.6: the tube measured 15."""
+    """16.6 written down as 61.6: the tube measured 15, as the shop's test bend of 2026-02-04 set to 16.1 did."""
     job, log = own_shop(tmp_path)
     before = log.read_bytes()
     path = record(tmp_path, EXAMPLE.read_text().replace("set: as planned", SET))
