@@ -217,6 +217,7 @@ class MotionSet:
                     assert span is not None
                     self.base[i, VARIABLES.index(variable)] = span.start
                     self.gain[i, VARIABLES.index(variable), driver] = span.end - span.start
+        self.turns = (self.base[:, :2].T != 0) | (self.gain[:, :2] != 0).any(axis=-1).T
 
     def values(self, which: Index, parameters: Array) -> Array:
         """Values (n, ..., 4) of motions `which` (n,) at parameters (n, ..., 4)."""
@@ -230,17 +231,23 @@ class MotionSet:
         spread = (slice(None), *([None] * (values.ndim - 2)))
         shift = values[..., 2:3] * self.slide[which][spread]
         shift[..., 2] += values[..., 3]
-        rotation: Array | None = None
-        for variable in (1, 0):  # the last to act first: x -> roll @ (turn @ x + own) + own + shift
-            if not values[..., variable].any():
+        rotation = np.broadcast_to(np.eye(3), (*values.shape[:-1], 3, 3))
+        rolls, turns = (self.turns[variable, which] for variable in (1, 0))
+        for variable, some in ((1, rolls), (0, turns)):  # the last to act first: x -> roll @ (turn @ x + own) + ...
+            row = np.flatnonzero(some)
+            if not len(row):
                 continue
-            point, axis = self.point[variable, which][spread], self.axis[variable, which][spread]
-            turn = rotations(axis, values[..., variable])
+            point, axis = self.point[variable, which[row]][spread], self.axis[variable, which[row]][spread]
+            turn = rotations(axis, values[row, ..., variable])
             own = point - _apply(turn, point)
-            shift = shift + (own if rotation is None else _apply(rotation, own))
-            rotation = turn if rotation is None else rotation @ turn
-        if rotation is None:
-            rotation = np.broadcast_to(np.eye(3), (*values.shape[:-1], 3, 3))
+            if variable == 0 and (rolls & turns).any():
+                own, turn = _apply(rotation[row], own), rotation[row] @ turn
+            if len(row) < len(which):
+                rotation = rotation if rotation.flags.writeable else rotation.copy()
+                rotation[row] = turn
+                shift[row] += own
+            else:
+                rotation, shift = turn, shift + own
         return rotation, shift
 
     def reach(self, which: Index, centre: Array, radius: Array) -> tuple[Array, Array, Array]:

@@ -14,6 +14,9 @@ from railmodel.geometry.rows import Array
 APART = 1.0
 """Places closer than this (mm) cannot hold against each other."""
 
+NOTHING = 1e-9
+"""A support that carries less (N) carries nothing."""
+
 _ROUNDS = 30
 """How often who brakes how much is found again from who carries how much."""
 
@@ -126,8 +129,7 @@ def reactions(load: Array, rests: Sequence[Rest], ground: float, lift: str | Non
     along = -load[0] * ones / len(rests)
     up = _balance(ones, stations, -load[2], load[4] + heights @ along)
     for _ in range(_ROUNDS if np.ptp(heights) else 1):  # on one level it does not matter to the load who brakes
-        share = np.maximum(up, 0.0) / max(float(np.maximum(up, 0.0).sum()), 1e-12)
-        along = -load[0] * (share if share.sum() else ones / len(rests))
+        along = -load[0] * _share(up, ones > 0)
         up = _balance(ones, stations, -load[2], load[4] + heights @ along)
     roll = -load[3] + heights @ across
     wide = np.array([rest.wide for rest in rests])
@@ -154,8 +156,9 @@ def _balance(ones: Array, stations: Array, force: float, moment: float) -> Array
 
 
 def _share(up: Array, wide: Array) -> Array:
+    """(k,) what each support takes of a whole: as it carries among those that count; all alike where none carries."""
     carried = np.where(wide, np.maximum(up, 0.0), 0.0)
-    return np.asarray(carried / carried.sum() if carried.sum() > 0 else wide / wide.sum())
+    return np.asarray(carried / carried.sum() if carried.sum() > NOTHING else wide / wide.sum())
 
 
 def _lifted(lift: str, rests: Sequence[Rest], up: Array, wide: Array) -> Array:

@@ -154,6 +154,8 @@ def test_with_its_output_closed_it_still_answers_by_its_status() -> None:
 
 
 def test_an_interrupted_build_says_that_what_is_written_is_whole(tmp_path: Path) -> None:
+    # a shell has what it runs in the background ignore interrupts, and a child would inherit that
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     builder = subprocess.Popen(
         command("build", TRAILER, "--out", tmp_path), env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )

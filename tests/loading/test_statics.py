@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from railmodel.geometry.rows import Array
@@ -56,6 +56,7 @@ def test_supports_balance_any_load(force: tuple[float, ...], at: tuple[float, ..
 @given(
     st.tuples(*[NUMBER] * 3), st.tuples(NUMBER, NUMBER, st.floats(100, 1500)), st.floats(-500, 500), st.floats(0, 900)
 )
+@example((1.0, 0.0, -1.5e-148), (0.0, 0.0, 100.0), 100.0, 0.0)
 def test_a_ball_and_axles_balance_any_load_and_the_ball_takes_no_roll(
     force: tuple[float, ...], at: tuple[float, ...], ground: float, ball: float
 ) -> None:
@@ -65,6 +66,15 @@ def test_a_ball_and_axles_balance_any_load_and_the_ball_takes_no_roll(
     np.testing.assert_allclose(on_frame(found, ground), -load, atol=1e-5)
     assert not coupling.wide
     assert found[0].roll == 0.0
+
+
+@pytest.mark.parametrize("weight", [0.0, 1e-148, 5e-324])
+def test_braking_without_weight_is_shared_alike(weight: float) -> None:
+    coupling = Rest("ball", -1000.0, np.array([[-800.0, 0.0, 500.0]]), None, 450.0)
+    load = wrench([-60.0, 0, -weight], [500.0, 0, 450.0])
+    found = reactions(load, [coupling, axle(1500.0), axle(2200.0)], 450.0)
+    assert [one.along for one in found] == pytest.approx([20.0] * 3)
+    np.testing.assert_allclose(on_frame(found, 450.0), -load, atol=1e-6)
 
 
 def test_a_trailer_that_brakes_presses_its_ball_down_as_moments_have_it() -> None:
