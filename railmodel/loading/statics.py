@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from railmodel.geometry.rows import Array
 
@@ -155,7 +155,7 @@ def _balance(ones: Array, stations: Array, force: float, moment: float) -> Array
     return np.asarray(np.linalg.pinv(rows) @ np.array([force, moment - middle * force]))
 
 
-def _share(up: Array, wide: Array) -> Array:
+def _share(up: Array, wide: NDArray[np.bool_]) -> Array:
     """(k,) what each support takes of a whole: as it carries among those that count; all alike where none carries."""
     carried = np.where(wide, np.maximum(up, 0.0), 0.0)
     return np.asarray(carried / carried.sum() if carried.sum() > NOTHING else wide / wide.sum())
