@@ -8,6 +8,7 @@ from railmodel.app.printed import grid
 from railmodel.app.show_carry import say_mass
 from railmodel.frame import Frame
 from railmodel.job.mass import POUND
+from railmodel.loading.lifting import lifting
 from railmodel.loading.packing import Crate, Packed, Packing, pack
 from railmodel.loading.weigh import Weight, weigh
 from railmodel.units import to_unit
@@ -43,6 +44,7 @@ def weigh_answer(frame: Frame) -> Answer:
         "boxes": [_packed(frame, box) for box in packing.parts],
         "lots": [_packed(frame, lot) for lot in packing.lots],
         "crate": None if packing.crate is None else _crate(frame, packing.crate),
+        "cautions": list(lifting(weight, packing.crate)),
     }  # fmt: skip
 
 
@@ -67,6 +69,8 @@ def show_weigh(frame: Frame, console: "Console") -> None:
     console.print(Text(f"{frame.job.job}, revision {frame.job.revision or '-'}: weight and balance", style="bold"))
     _show_weight(frame, weight, console)
     _show_packing(frame, packing, console)
+    for caution in lifting(weight, packing.crate):
+        console.print(Text(f"  - {caution}"))
 
 
 def _show_weight(frame: Frame, weight: Weight, console: "Console") -> None:

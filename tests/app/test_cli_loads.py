@@ -106,6 +106,20 @@ def test_a_frame_whose_shape_is_wrong_is_not_screened(tmp_path: Path) -> None:
     assert "Not weighed: rear cross, which makes no shape." in weighed.out
 
 
+def test_weigh_says_what_one_person_does_not_lift() -> None:
+    """23 kg: the load constant of the revised NIOSH lifting equation (DHHS (NIOSH) publication 94-110; from memory)."""
+    answer = json.loads(run("weigh", HAULER, "--format", "json").out)
+    heavy = [piece["name"] for piece in answer["pieces"] if piece["mass"] > 23]
+    assert heavy == ["side rail right", "side rail left"]
+    two, sling = answer["cautions"]
+    assert two.startswith("Two people or a hoist: side rail right, side rail left are above 23 kg (51 lb)")
+    assert f"more than {answer['crate']['mass']:.0f} kg" in sling
+    assert "local rules" in sling
+    told = " ".join(run("weigh", HAULER).out.split())
+    assert two in told
+    assert sling in told
+
+
 def test_weigh_tells_every_piece_the_whole_and_the_crate() -> None:
     told = " ".join(run("weigh", HAULER).out.split())
     assert "Whole frame 83.2 kg (183.5 lb)" in told
