@@ -65,7 +65,7 @@ def common_words(found: NextPiece, dies: Sequence[str | None]) -> list[str]:
     """What the bends of each die had in common, a sentence each."""
     by_die = {die: one for die, one in zip(dies, found.bends, strict=True) if one.common}
     return [
-        f"All bends of die {die or 'not named'} came out {abs(degrees(one.common)):.2f} degrees "
+        f"All bends{f' of die {die}' if die else ''} came out {abs(degrees(one.common)):.2f} degrees "
         f"{'over' if one.common > 0 else 'under'} together: that is taken off every one of them."
         for die, one in by_die.items()
     ]

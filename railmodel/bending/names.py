@@ -7,3 +7,8 @@ from functools import lru_cache
 def key(name: str) -> str:
     """A name without case and double spaces."""
     return " ".join(name.split()).casefold()
+
+
+def called(die: str | None) -> str:
+    """A die in words."""
+    return f"die {die}" if die else "no die named"

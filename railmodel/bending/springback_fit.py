@@ -9,7 +9,7 @@ import numpy as np
 
 from railmodel.bending.bend_log import LoggedBend
 from railmodel.bending.elastic import HIGH_FIXED, Estimate
-from railmodel.bending.names import key
+from railmodel.bending.names import called, key
 from railmodel.bending.robust import Array, RobustFit, fit_robust
 from railmodel.bending.springback import GAUGE, RULE, SEPARATE, Springback
 from railmodel.findings import Finding
@@ -81,7 +81,10 @@ def _tests(count: int) -> str:
 
 def _from_estimate(estimate: Estimate | None, name: str) -> tuple[Springback, tuple[Finding, ...]]:
     if estimate is None:
-        says = f"{name}no test bends, and no estimate without section, radius and yield; set angle = finished angle"
+        says = (
+            f"{name}no test bends, and no estimate without a steel grade that is known; set angles are the finished "
+            "angles: make a test bend, or write the tube's grade"
+        )
         found = Springback(
             fixed=0.0,
             proportional=0.0,
@@ -217,7 +220,12 @@ def _enough(bends: Sequence[LoggedBend]) -> bool:
 
 
 def springback_for(
-    bends: Iterable[LoggedBend], *, die: str, tube: str, heat: str | None = None, estimate: Estimate | None = None
+    bends: Iterable[LoggedBend],
+    *,
+    die: str | None,
+    tube: str,
+    heat: str | None = None,
+    estimate: Estimate | None = None,
 ) -> tuple[Springback, tuple[Finding, ...]]:
     """Springback of a die and tube from the whole record.
 
@@ -225,12 +233,12 @@ def springback_for(
 
     Args:
         bends: every usable test bend.
-        die: name of the die.
+        die: name of the die; None where none is named.
         tube: name of the tube.
         heat: mill heat of the tube to be bent, where known.
         estimate: the material estimate for this die and tube.
     """
-    die_key, tube_key, what = key(die), key(tube), f"die {die}, tube {tube}"
+    die_key, tube_key, what = key(die or ""), key(tube), f"{called(die)}, tube {tube}"
     own = [bend for bend in bends if key(bend.die) == die_key and key(bend.tube) == tube_key]
     if heat:
         of_heat = [bend for bend in own if key(bend.heat) == key(heat)]

@@ -14,7 +14,7 @@ import numpy as np
 
 from railmodel.bending.bend_log import LoggedBend
 from railmodel.bending.legs import tube_used_from_legs
-from railmodel.bending.names import key
+from railmodel.bending.names import called, key
 from railmodel.bending.robust import fit_robust, student
 from railmodel.findings import Finding
 
@@ -142,22 +142,22 @@ def fit_tube_use(
 
 
 def tube_use_for(
-    bends: Iterable[LoggedBend], *, die: str, tube: str, radius: float, depth: float
+    bends: Iterable[LoggedBend], *, die: str | None, tube: str, radius: float, depth: float
 ) -> tuple[TubeUse, tuple[Finding, ...]]:
     """Tube use of a die and tube from the whole record.
 
     Test bends of this tube are taken by themselves; where there is none with tube use, those of the die's other
     tubes are, and where there is none at all no stretch is assumed, with a note.
     """
-    of_die = [bend for bend in bends if key(bend.die) == key(die)]
+    of_die = [bend for bend in bends if key(bend.die) == key(die or "")]
     own = [bend for bend in of_die if key(bend.tube) == key(tube)]
-    found, findings = fit_tube_use(own, radius=radius, depth=depth, what=f"die {die}, tube {tube}")
+    found, findings = fit_tube_use(own, radius=radius, depth=depth, what=f"{called(die)}, tube {tube}")
     if not found.assumed:
         return found, findings
     others = [bend for bend in of_die if key(bend.tube) != key(tube)]
-    borrowed, more = fit_tube_use(others, radius=radius, depth=depth, what=f"die {die}")
+    borrowed, more = fit_tube_use(others, radius=radius, depth=depth, what=called(die))
     if not borrowed.assumed:
-        says = f"die {die}: no test bend of tube {tube} measured its tube use; that of other tubes is taken"
+        says = f"{called(die)}: no test bend of tube {tube} measured its tube use; that of other tubes is taken"
         return (
             TubeUse(
                 stretch=borrowed.stretch,
@@ -170,7 +170,7 @@ def tube_use_for(
             (*findings, *more, Finding(rule=RULE, level="note", says=says)),
         )
     says = (
-        f"die {die}, tube {tube}: no test bend measured its tube use; no stretch is assumed, and bends may run up to "
-        "3 % of their arc long: measure blank and legs of a test piece"
+        f"{called(die)}, tube {tube}: no test bend measured its tube use; no stretch is assumed, and bends may run up "
+        "to 3 % of their arc long: measure blank and legs of a test piece"
     )
     return TubeUse(), (*findings, Finding(rule=RULE, level="note", says=says))

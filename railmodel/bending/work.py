@@ -145,10 +145,9 @@ def _tool(frame: Frame, part: RailPart, key: ToolKey, log: BendLog) -> tuple[Too
     name, tube, way, radius = key
     die = frame.shop.dies.get(name) if frame.shop is not None and name is not None else None
     estimate = _estimate(part, way, radius, die)
-    called = name or "not named"
-    springback, first = springback_for(log.bends, die=called, tube=tube, estimate=estimate)
+    springback, first = springback_for(log.bends, die=name, tube=tube, estimate=estimate)
     depth = lying(part.section, way).height
-    use, second = tube_use_for(log.bends, die=called, tube=tube, radius=radius, depth=depth)
+    use, second = tube_use_for(log.bends, die=name, tube=tube, radius=radius, depth=depth)
     found = ToolUse(
         name=name, tube=tube, way=way, radius=radius, die=die, springback=springback, tube_use=use,
     )  # fmt: skip
