@@ -6,12 +6,16 @@
 import re
 from fractions import Fraction
 from functools import lru_cache
+from math import copysign
 from typing import Literal
 
 Unit = Literal["in", "mm"]
 
 LIMIT: float = 100_000.0
 """No length in a job is longer than this, mm (100 m); a longer one is a slip of the pen."""
+
+_NOISE = 1e-9
+"""What sums may leave in a length, and more than that: no unit is printed to so many places."""
 
 _MM: dict[str, Fraction] = {
     "mm": Fraction(1), "cm": Fraction(10), "m": Fraction(1000), "in": Fraction(254, 10), "ft": Fraction(3048, 10),
@@ -146,6 +150,8 @@ def to_unit(mm: float, unit: Unit) -> float:
 def format_decimal(mm: float, unit: Unit, places: int | None = None) -> str:
     """A length as a plain decimal in `unit`, without the unit's name.
 
+    Half a last digit is rounded up (ISO 80000-1, annex B, rule B), whatever noise sums left in the length.
+
     Args:
         mm: length, mm.
         unit: unit to print in.
@@ -153,10 +159,13 @@ def format_decimal(mm: float, unit: Unit, places: int | None = None) -> str:
 
     >>> format_decimal(114.3, "in"), format_decimal(114.3, "mm"), format_decimal(-0.001, "mm")
     ('4.500', '114.3', '0.0')
+    >>> format_decimal(25.4 / 16, "in"), format_decimal(-25.4 / 16, "in")
+    ('0.063', '-0.063')
     """
     if places is None:
         places = 3 if unit == "in" else 1
-    text = f"{to_unit(mm, unit):.{places}f}"
+    value = to_unit(mm, unit)
+    text = f"{value + copysign(_NOISE, value):.{places}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
 

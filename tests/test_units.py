@@ -148,3 +148,9 @@ def test_times_read_as_minutes() -> None:
 def test_long_values_are_cut_and_control_characters_shown() -> None:
     assert quoted("x" * 500) == '"' + "x" * 57 + '..."'
     assert quoted("a\x1b[31m\n\u202e") == r'"a\x1b[31m\n\u202e"'
+
+
+@pytest.mark.parametrize(("mm", "text"), [(25.4 / 16, "0.063"), (-25.4 / 16, "-0.063"), (25.4 * 0.1875, "0.188")])
+@pytest.mark.parametrize("noise", [-1e-12, 0.0, 1e-12])
+def test_half_a_last_digit_goes_up_whatever_noise_is_in_it(mm: float, text: str, noise: float) -> None:
+    assert format_decimal(mm + noise, "in") == text

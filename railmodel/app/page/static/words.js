@@ -2,10 +2,13 @@
 
 export const LEVELS = { stop: ['✗', 'Stop'], warn: ['!', 'Look'], note: ['·', 'Note'] };
 
+// half a last digit goes up, whatever noise sums left in it
+const fixed = (value, places) => (value + Math.sign(value) * 1e-9).toFixed(places);
+
 // a length in the job's unit: three places for inches, one for millimetres
 export function length(value, unit) {
   if (value === null || value === undefined) return 'not found';
-  const text = value.toFixed(unit === 'in' ? 3 : 1);
+  const text = fixed(value, unit === 'in' ? 3 : 1);
   return Number(text) === 0 ? text.replace('-', '') : text;
 }
 
