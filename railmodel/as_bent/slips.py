@@ -23,6 +23,8 @@ FIT: Final = 3.0
 """A record fits where the mean of its squared deviations over their variance, each cut off, is below this."""
 
 _CAP: Final = 16.0
+_NEARER: Final = 3.0
+_FEW: Final = 4
 _UNIT_SLACK: Final = 0.1
 """Ratios of 25.4 are found within this part."""
 
@@ -156,13 +158,13 @@ class Slips:
 
 
 def misfits(rail: Rail, taken: Sequence[Measured]) -> Array:
-    """(m,) how badly each reading goes with a part as planned: its squared deviation over its variance, cut off."""
+    """(m,) how badly each reading goes with a part as planned: its squared deviation over its variance."""
     readings = Readings.of(rail, taken)
     values, slopes = readings.look(np.zeros(readings.unknowns))
     count = len(rail.free)
     scaled = slopes[:, :count] * readings.scale[:count]
     variance = readings.sigmas**2 + np.sum(scaled**2, axis=1)
-    return np.asarray(np.minimum((readings.values - values) ** 2 / variance, _CAP))
+    return np.asarray((readings.values - values) ** 2 / variance)
 
 
 def wrong_units(rail: Rail, taken: Sequence[Measured]) -> str | None:
@@ -218,10 +220,20 @@ def other_reading(
 
 
 def _explains(other: Array, plain: Array) -> int:
-    """How many wild readings another way to take a record explains; 0 where it leaves any as wild or makes one so."""
+    """How many wild readings another way to take a record explains; 0 where it does not explain the record.
+
+    It does where it leaves none wild and makes none so, or, for a piece that is itself well off plan, where it brings
+    several readings three times nearer, or one all the way, and takes hardly one as far away.
+    """
     wild = plain >= _CAP
-    good = other.mean() < FIT and np.all(other[wild] < NEAR**2) and not np.any((other >= _CAP) & ~wild)
-    return int(wild.sum()) if good else 0
+    quiet = np.minimum(other, _CAP).mean() < FIT and not np.any((other >= _CAP) & ~wild)
+    if quiet and np.all(other[wild] < NEAR**2):
+        return int(wild.sum())
+    nearer = wild & (other * _NEARER**2 < plain)
+    farther = (other >= _CAP) & (plain * _NEARER**2 < other)
+    count = int(nearer.sum())
+    enough = count > 1 or np.all(other[nearer] < NEAR**2)
+    return count if enough and _FEW * int(farther.sum()) <= count else 0
 
 
 def twice(taken: Sequence[Measured], say: Callable[[Measured, float], str]) -> tuple[list[Measured], list[str]]:

@@ -20,6 +20,15 @@ TURNED = "turns:\n" + "".join(
 )
 """The plane of bend 3 is off by 3 degrees, which shows in two turns."""
 
+ODD = (
+    ("reads: [15.0, 15.0]", "reads: [9, 9]"), ("reads: [14.7, 14.7]", "reads: [9, 9]"),
+    ("reads: [19.5, 19.9]", "reads: [27, 27]"), ("reads: [19.5, 19.7]", "reads: [27, 27]"),
+    ("straight: 1, between: tangents, reads: 16 13/16", "straight: 1, between: tangents, reads: 13"),
+    ("straight: 2, between: tangents, reads: 40", "straight: 2, between: tangents, reads: 45"),
+    ("straight: 3, between: tangents, reads: 14 9/16", "straight: 3, between: tangents, reads: 10"),
+)  # fmt: skip
+"""What one piece reads elsewhere than the example, near neither end's count."""
+
 TAPED = """\
 part: side rail
 hand: right
@@ -107,15 +116,19 @@ def test_what_one_piece_alone_tells_is_compared_with_nothing(tmp_path: Path) -> 
 
 @pytest.mark.parametrize("count", [1, 2])
 def test_pieces_that_do_not_agree_are_not_combined_and_the_odd_one_is_named(tmp_path: Path, count: int) -> None:
-    """Counted from the wrong end, straights and angles of one are those of the other back to front."""
-    rear = EXAMPLE.replace("numbered_from: front", "numbered_from: rear")
+    """One of them has been marked and bent to something else."""
+    text = EXAMPLE.split("distances:")[0]
+    for was, now in ODD:
+        assert was in text
+        text = text.replace(was, now)
+    odd = text + "set: as planned\n"
     with pytest.raises(InputError) as refused:
-        following(tmp_path, *[EXAMPLE] * count, rear)
+        following(tmp_path, *[EXAMPLE] * count, odd)
     (said,) = refused.value.problems
     assert said.startswith(f"p{count + 1}.yaml: does not agree with ")
     assert "numbered_from:" in said
     with pytest.raises(InputError, match=r"p1\.yaml: does not agree with "):
-        following(tmp_path, rear, *[EXAMPLE] * count)
+        following(tmp_path, odd, *[EXAMPLE] * count)
 
 
 def test_one_bend_far_off_in_one_piece_only_does_not_set_the_pieces_asunder(tmp_path: Path) -> None:
