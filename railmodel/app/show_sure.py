@@ -13,7 +13,7 @@ from railmodel.sureness.demands import Demand
 from railmodel.sureness.sample import Chance
 from railmodel.sureness.spread import WORDS
 from railmodel.sureness.stack import LIMIT
-from railmodel.sureness.what_if import WhatIf
+from railmodel.sureness.what_if import DRAWS, WhatIf
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -264,12 +264,16 @@ def whole_lines(sure: Sure) -> Iterator[str]:
     never = [demand for demand, chance, _ in both(sure) if chance.met == 0]
     for demand in never:
         yield f"  {demand.name} is never met: it is missed as drawn; see railmodel check"
+    if sure.spread.unknown:
+        yield f"  Too good: nothing is known of {_unknown(sure)}, so none of it is in these chances."
 
 
 def help_lines(sure: Sure) -> Iterator[str]:
     """The tolerances that would buy the most."""
     helps = [one for one in sure.what_ifs if one.average > 0][:HELPS]
-    if not helps:
+    if sure.spread.unknown:
+        yield f"  first of all, finding out how far off these come out: {_unknown(sure)}"
+    elif not helps:
         yield "  nothing: all is as sure as it can be"
     for one in helps:
         gain = (
@@ -278,6 +282,12 @@ def help_lines(sure: Sure) -> Iterator[str]:
             else f"each check is met in {100 * one.average:.2f} more pieces of a hundred, on average"
         )
         yield f"  {_halved(one)}: {gain}"
+    if helps:
+        yield f"  (to first order, on {DRAWS} samples of their own: the chance before differs a little from the above)"
+
+
+def _unknown(sure: Sure) -> str:
+    return "; ".join(sure.spread.unknown)
 
 
 def _halved(one: WhatIf) -> str:

@@ -59,6 +59,7 @@ def sure_answer(sure: Sure) -> Answer:
             {"part": one.part.name, "hand": one.part.hand, "datum": one.datum_words} for one in sure.found.bent.values()
         ],
         "spread_from": list(sure.spread.sources),
+        "counted_as_none": list(sure.spread.unknown),
         "left_out": list(sure.found.left_out),
         "demands": [
             _demand(sure, demand, chance) for demand, chance in zip(sure.chances.demands, sure.chances.met, strict=True)

@@ -97,10 +97,12 @@ class Spread:
     Args:
         causes: independent of each other but for the scale that those of one pool share.
         sources: where it is known from, a sentence each.
+        unknown: what nobody knows of and is counted as none, so that chances come out too good.
     """
 
     causes: tuple[Cause, ...]
     sources: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
 
 
 def spread_of(
@@ -130,7 +132,8 @@ def spread_of(
     causes += _common(bent, tools, hands, working)
     if not any(cause.sigma.value > 0 for cause in causes):
         raise InputError(_nothing(frame))
-    return Spread(causes=tuple(causes), sources=tuple(_sources(frame, bent, given, working)))
+    unknown = tuple(_unknown(frame, bent, given))
+    return Spread(causes=tuple(causes), sources=tuple(_sources(frame, bent, given, working)), unknown=unknown)
 
 
 def _given(frame: Frame, field: Field) -> Sigma | None:
@@ -250,9 +253,7 @@ def _lot(lot: str) -> str:
 
 def _sources(frame: Frame, bent: Mapping[str, Bent], given: Mapping[Field, Sigma], working: Working) -> Iterator[str]:
     """Where each field's spread is known from, or that it is not."""
-    tools = tools_of(frame)
-    used = dict.fromkeys(tool_key(one.part, i) for one in bent.values() for i in range(one.columns.bends))
-    for tool in (tools[key] for key in used):
+    for tool in _used(frame, bent):
         tested, angle = _tested(tool), given.get("angle")
         name = _name(tool)
         if tested is not None:
@@ -270,11 +271,28 @@ def _sources(frame: Frame, bent: Mapping[str, Bent], given: Mapping[Field, Sigma
             angular = field in ("rotation", "roll")
             size = f"{degrees(sigma.value):.2f} degrees" if angular else frame.say(sigma.value)
             yield f"{WORDS[field]}: {size}, {sigma.source}"
-    missing = [WORDS[field] for field in ("distance", "roll", "radius") if field not in given]
-    if "rotation" in given and "roll" in missing:
-        missing.remove("roll")
+    missing = list(_not_given(given))
     if missing:
         yield f"{', '.join(missing)}: not known, counted as none; give them under spread: in the shop file"
+
+
+def _used(frame: Frame, bent: Mapping[str, Bent]) -> list[ToolUse]:
+    tools = tools_of(frame)
+    used = dict.fromkeys(tool_key(one.part, i) for one in bent.values() for i in range(one.columns.bends))
+    return [tools[key] for key in used]
+
+
+def _unknown(frame: Frame, bent: Mapping[str, Bent], given: Mapping[Field, Sigma]) -> Iterator[str]:
+    """What is counted as none because nobody knows of it."""
+    if "angle" not in given:
+        yield from (f"angle, {_name(tool)}" for tool in _used(frame, bent) if _tested(tool) is None)
+    yield from _not_given(given)
+
+
+def _not_given(given: Mapping[Field, Sigma]) -> Iterator[str]:
+    for field in ("distance", "roll", "radius"):
+        if field not in given and not (field == "roll" and "rotation" in given):
+            yield WORDS[field]
 
 
 def _nothing(frame: Frame) -> str:

@@ -64,6 +64,21 @@ def test_json_holds_every_number_and_its_derivatives(job: Path) -> None:
     assert answer["what_if"][0]["chance_after"] >= answer["what_if"][0]["chance_before"]
 
 
+def test_what_nobody_knows_of_is_said_where_the_chance_stands(tmp_path: Path) -> None:
+    """Without test bends and without a setting the angles are counted as none: no chance is sure then."""
+    path = pair_job(tmp_path, LADDER[:1], 600.0, [0.1], within=9.0, shop=SHOP.replace("angle: 0.3, ", ""))
+    ran = run("sure", path, *FAST)
+    assert ran.status == 0, ran.err
+    flat = " ".join(ran.out.split())
+    assert "nothing: all is as sure" not in flat
+    assert "Too good: nothing is known of angle, bends without a die on main, so none of it is in these" in flat
+    assert "first of all, finding out how far off these come out: angle, bends without a die on main" in flat
+    answer = json.loads(run("sure", path, *FAST, "--format", "json").out)
+    assert answer["counted_as_none"] == ["angle, bends without a die on main"]
+    ran = run("sure", pair_job(tmp_path, LADDER[:1], 600.0, [0.1], within=9.0), *FAST)
+    assert "Too good" not in ran.out
+
+
 def test_inches_change_the_numbers_and_nothing_else(tmp_path: Path) -> None:
     (tmp_path / "mm").mkdir()
     (tmp_path / "in").mkdir()
