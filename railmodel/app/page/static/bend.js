@@ -3,7 +3,7 @@
 import { by, make, name, once } from './dom.js';
 import { get } from './net.js';
 import { Store } from './store.js';
-import { angle, length, marked } from './words.js';
+import { angle, gauged, length, marked } from './words.js';
 
 const BETWEEN = 400; // milliseconds from one tap to the next that counts
 const store = new Store();
@@ -11,10 +11,12 @@ const which = by('which');
 const card = by('card');
 let data = null;
 let stops = [];
-let question = null;
+let question = null; // what is asked and not answered yet
 
 const chosen = () => JSON.parse(which.value || '[]');
-const place = () => `railmodel bends ${JSON.stringify([store.state.job.folder, store.state.job.file, ...chosen()])}`;
+const own = (...more) => JSON.stringify([store.state.job.folder, store.state.job.file, ...more]);
+const place = () => `railmodel bends ${own(...chosen())}`;
+const last = () => `railmodel part ${own()}`; // the part that was chosen last
 
 // what is kept of a tube: {key of the plan, how many bends are made}
 function kept() {
@@ -33,28 +35,51 @@ function keep(done) {
 // the bends in order, each with its orders
 const bends = () => data.steps.filter(({ kind }) => kind === 'bend').map(({ order, bend }) => ({ bend, ...order }));
 
+// the part stays the one that was chosen, on this page or the last time; nobody is taken to another one
 function choices(state) {
   const named = state.parts.filter(({ kind, bends: some }) => kind === 'part' && some.length).map(({ id, name: part, hand }) => [JSON.stringify([part, hand]), id]);
+  const asked = new URLSearchParams(location.search);
+  const wanted = which.dataset.set ? [which.value] : [JSON.stringify([asked.get('part'), asked.get('hand')]), localStorage.getItem(last())];
+  const there = wanted.find((one) => named.some(([value]) => value === one));
   once(which, JSON.stringify(named), () => named.map(([value, id]) => make('option', { value }, id)));
-  const [part, hand] = [new URLSearchParams(location.search).get('part'), new URLSearchParams(location.search).get('hand')];
-  const asked = named.find(([value]) => value === JSON.stringify([part, hand]));
-  if (asked && !which.dataset.set) which.value = asked[0];
-  which.dataset.set = 'yes';
+  if (there) which.value = there;
+  else if (which.dataset.set) which.selectedIndex = -1;
+  if (named.length) which.dataset.set = 'yes';
+}
+
+function choose() {
+  const [part, hand] = chosen();
+  localStorage.setItem(last(), which.value);
+  history.replaceState(null, '', `?part=${encodeURIComponent(part)}&hand=${encodeURIComponent(hand)}`);
+  load();
+}
+
+// nothing to follow: no orders of another part, or of the job as it was, stay in sight
+function blank(words, kind = null) {
+  data = null;
+  card.replaceChildren(make('p', { class: kind }, words));
+  by('dots').replaceChildren();
+  by('next').disabled = by('back').disabled = by('again').hidden = true;
+  by('next').textContent = '…';
+  delete document.documentElement.dataset.bend;
 }
 
 async function load() {
   const asked = {};
   question = asked;
   if (!which.value) {
-    card.replaceChildren(make('p', {}, 'No part of this job has bends.'));
+    question = null;
+    blank(which.options.length ? 'The part that was chosen is not in this job any more; choose one.' : 'No part of this job has bends.');
     return;
   }
+  blank('Being worked out …');
   const [part, hand] = chosen();
   try {
     for (;;) {
       const found = await get(`/api/rehearsal?part=${encodeURIComponent(part)}&hand=${encodeURIComponent(hand)}`);
       if (question !== asked) return;
       if (found && !found.busy) {
+        question = null;
         data = found;
         draw();
         return;
@@ -64,19 +89,20 @@ async function load() {
     }
   } catch (error) {
     if (question !== asked) return;
+    question = null;
     data = planned(part, hand);
     if (data) draw();
-    else card.replaceChildren(make('p', { class: 'bad' }, `✗ ${error.message}`));
+    else blank(`✗ ${error.message}`, 'bad');
   }
 }
 
 // where the shop says too little of its bender for a rehearsal, the plan alone has the orders; nothing while it is not there
 function planned(part, hand) {
   const { answer } = store.state.plan;
-  const own = answer && answer.parts.find((one) => one.part === part && one.hand === hand && one.steps.length);
-  return own ? {
-    key: JSON.stringify(own.steps), unit: answer.units.length, seen: answer.turns.replace(/^as seen /, ''), leading_end: own.leading_end,
-    steps: own.steps.map((order) => ({ kind: 'bend', bend: order.bend, order })),
+  const found = answer && answer.parts.find((one) => one.part === part && one.hand === hand && one.steps.length);
+  return found ? {
+    key: JSON.stringify(found.steps), unit: answer.units.length, seen: answer.turns.replace(/^as seen /, ''), leading_end: found.leading_end,
+    steps: found.steps.map((order) => ({ kind: 'bend', bend: order.bend, order })),
   } : null;
 }
 
@@ -106,11 +132,13 @@ function next(order, done, count) {
   const unit = data.unit;
   const { turn } = order;
   const [mark, beside] = marked(order.mark_tape || length(order.mark, unit), unit);
+  const gauge = gauged(order, bends(), unit);
   return [
     make('h2', {}, `Bend ${done + 1} of ${count}`),
     make('p', { class: 'turn' }, `${turn[0].toUpperCase()}${turn.slice(1)}${order.turn_over ? `, ${order.turn_over}` : ''}`),
     make('dl', { class: 'big' },
       fact('Mark at', [mark, make('span', { class: 'less' }, ` ${beside}`)], 'wide'),
+      gauge ? fact('Mark at the gauge', [gauge[0], make('span', { class: 'less' }, ` ${gauge[1]}`)], 'wide') : '',
       fact('Set angle', angle(order.set_angle, 1)), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
       fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : ''),
     make('p', { class: 'quiet' }, `Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),
@@ -145,7 +173,7 @@ const slip = ({ timeStamp }) => {
   return soon;
 };
 
-which.addEventListener('change', load);
+which.addEventListener('change', choose);
 by('next').addEventListener('click', (event) => {
   wake();
   if (slip(event)) return;
@@ -158,10 +186,12 @@ document.addEventListener('visibilitychange', wake);
 let rev = null;
 store.on('state', (state) => {
   by('job').textContent = `${state.job.name}${state.job.revision ? `, revision ${state.job.revision}` : ''}`;
+  const before = which.value;
   choices(state);
-  if (state.rev !== rev || !data) load();
-  else if (data) draw();
+  const anew = state.rev !== rev || which.value !== before || (!data && !question);
   rev = state.rev;
+  if (anew) load();
+  else if (data) draw();
 });
 store.on('link', (how) => {
   by('link').hidden = how === 'on';

@@ -3,7 +3,7 @@
 import { keepOut, solid, swung } from './bender.js';
 import { button, by, make, name, once } from './dom.js';
 import { get } from './net.js';
-import { angle, length, markWords, withUnit } from './words.js';
+import { angle, gauged, length, markWords, withUnit } from './words.js';
 
 const PACE = 1400; // milliseconds a step
 
@@ -182,6 +182,8 @@ export class Bending {
     if (order) {
       facts.push(fact('Face on the die', order.face_on_die), fact('Face up', order.face_up), fact('Turn', order.turn), fact('Set angle', angle(order.set_angle, 1)),
         fact('Mark', markWords(order.mark_tape || length(order.mark, data.unit), data.unit)), fact('Die', order.die ? name(order.die) : 'none of the shop’s'));
+      const gauge = gauged(order, data.steps.flatMap((one) => one.order || []), data.unit);
+      if (gauge) facts.push(fact('Mark at the gauge', gauge.join(gauge[0].includes('"') ? ', ' : ' ')));
       if (order.turn_over) facts.push(fact('Over which way', `${order.turn_over}, ${data.seen}`));
     } else if (step.kind === 'load') {
       const first = data.steps.find((one) => one.order);

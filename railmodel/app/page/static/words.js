@@ -42,3 +42,9 @@ export function marked(text, unit) {
 }
 
 export const markWords = (text, unit) => (text.includes(' (') ? marked(text, unit).join(', ') : marked(text, unit).join(' '));
+
+// where the mark of a bend is set at the gauge; nothing for a part whose dies all have it at the mark itself
+export function gauged(order, all, unit) {
+  if (all.every((one) => Math.abs(one.mark_at_gauge - one.mark) < 1e-6)) return null;
+  return marked(order.mark_at_gauge_tape || length(order.mark_at_gauge, unit), unit);
+}

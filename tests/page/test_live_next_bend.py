@@ -1,0 +1,105 @@
+"""Beside the machine: the card is always of the part that is chosen, and of the job as it stands."""
+
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser import PHONE, Opened, visited
+from live import SHOP, Running, running, small_job
+from playwright.sync_api import Browser, Route
+
+CARD = "document.getElementById('card').textContent"
+
+
+@pytest.fixture
+def shown_part(browser: Browser, cart: Running) -> Any:
+    with visited(browser, f"{cart.address}bend", **PHONE) as (shown,):
+        shown.until(f"{CARD}.includes('Bend 1 of 2')")
+        yield shown
+
+
+def chosen(shown: Opened) -> str:
+    label: str = shown.page.locator("#which").evaluate("one => one.selectedOptions[0]?.text ?? ''")
+    return label
+
+
+def change(served: Running, op: dict[str, Any]) -> None:
+    assert served.http.post("api/edit", json={"rev": served.state()["rev"], "op": op}).status_code == 200
+
+
+def test_while_another_part_is_asked_for_nothing_of_the_first_one_can_be_followed(shown_part: Opened) -> None:
+    shown = shown_part
+
+    def late(route: Route) -> None:
+        time.sleep(0.8)
+        route.continue_()
+
+    shown.page.evaluate("localStorage.clear()")
+    shown.page.locator("#which").select_option(label="rail left")
+    shown.until(f"{CARD}.includes('Bend 1 of 2')")
+    shown.page.locator("#next").tap()
+    shown.until("document.documentElement.dataset.bend === '1'")
+    shown.page.locator("#which").select_option(label="rail right")
+    shown.until(f"{CARD}.includes('Bend 1 of 2')")
+    shown.page.route("**/api/rehearsal*", late)
+    shown.page.locator("#which").select_option(label="rail left")
+    assert "Bend" not in shown.page.locator("#card").inner_text()
+    assert shown.page.locator("#card").inner_text() == "Being worked out …"
+    assert shown.page.locator("#dots li").count() == 0
+    assert shown.page.locator("#next").is_disabled()
+    shown.until(f"{CARD}.includes('Bend 2 of 2')")  # one bend was made of this one, and that is not forgotten
+    assert shown.said == []
+
+
+def test_the_part_that_was_chosen_is_shown_again(shown_part: Opened) -> None:
+    shown = shown_part
+    shown.page.locator("#which").select_option(label="rail left")
+    shown.until(f"{CARD}.includes('Bend 1 of 2')")
+    shown.page.locator("#next").tap()
+    shown.page.reload()
+    shown.ready().until(f"{CARD}.includes('Bend 2 of 2')")
+    assert chosen(shown) == "rail left"
+    shown.page.goto(shown.page.url.split("?")[0])  # as the job's page leads there
+    shown.ready().until(f"{CARD}.includes('Bend 2 of 2')")
+    assert chosen(shown) == "rail left"
+
+
+def test_a_change_of_the_job_takes_nobody_to_another_part(browser: Browser, tmp_path: Path) -> None:
+    with (
+        running(small_job(tmp_path)) as served,
+        visited(browser, f"{served.address}bend?part=rail&hand=left", **PHONE) as (shown,),
+    ):
+        shown.until(f"{CARD}.includes('Bend 1 of 2')")
+        bend = {"at": [20, 0, 20], "die": "hard 7"}
+        cap = {"name": "cap", "tube": "main", "points": [[0, 0, 20], bend, [40, 0, 30]]}
+        change(served, {"op": "insert", "at": ["parts"], "index": 0, "value": cap})
+        shown.until("document.querySelectorAll('#which option').length === 3")
+        assert chosen(shown) == "rail left"
+        change(served, {"op": "rename", "what": "part", "from": "rail", "to": "long rail"})
+        shown.until(f"{CARD}.includes('is not in this job any more')")
+        assert chosen(shown) == ""
+        assert shown.page.locator("#next").is_disabled()
+        shown.page.locator("#which").select_option(label="long rail left")
+        shown.until(f"{CARD}.includes('Bend 1 of 2')")
+        assert shown.said == []
+
+
+def test_where_a_die_has_its_marks_elsewhere_the_mark_at_the_gauge_is_told(browser: Browser, tmp_path: Path) -> None:
+    path = small_job(tmp_path)
+    (tmp_path / "shop.yaml").write_text(
+        SHOP.replace("max_angle: 110}", "max_angle: 110, mark_offset: 1/4}"), encoding="utf-8"
+    )
+    with running(path) as served, visited(browser, f"{served.address}bend", **PHONE) as (shown,):
+        shown.until(f"{CARD}.includes('Mark at')")
+        order = served.until(lambda state: state["plan"]["answer"])["plan"]["answer"]["parts"][0]["steps"][0]
+        assert order["mark_at_gauge"] == pytest.approx(order["mark"] + 0.25)
+        said = dict(
+            zip(*(shown.page.locator(f"#card {tag}").all_inner_texts() for tag in ("dt", "dd")), strict=True)
+        )
+        assert f"{order['mark']:.3f} in" in said["Mark at"]
+        assert f"{order['mark_at_gauge']:.3f} in" in said["Mark at the gauge"]
+        shown.page.goto(f"{served.address}#bending")
+        shown.ready().until("document.documentElement.dataset.rehearsed === 'rail right front 0'")
+        shown.page.get_by_role("button", name="bend 1").click()
+        assert f"{order['mark_at_gauge']:.3f} in" in shown.page.locator("#step-now").inner_text()
