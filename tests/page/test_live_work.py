@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,11 @@ def saved(served: Running) -> None:
     served.until(lambda state: state["saved"]["state"] == "saved")
 
 
+def inches(text: str) -> float:
+    """A length as a person reads it: 18 3/4 is 18.75."""
+    return float(sum(Fraction(piece) for piece in text.split()))
+
+
 def solved(shown: Opened) -> None:
     press(shown, "Solve")
     shown.until("page.store.state.solve !== null && !page.three.busy", 60)
@@ -50,6 +56,12 @@ def test_the_solver_is_watched_and_its_shape_looked_at_before_it_is_left_or_take
         shown.until("page.three.view.parts.ghosts.children.length > 0")
         assert shown.page.locator("#solve-result").get_by_text("✓ Every wish is met.").is_visible()
         assert "● moved" in shown.page.locator("#solve-result").inner_text()
+        told = shown.page.locator("#solve-result").inner_text()
+        values = shown.page.evaluate("page.store.state.solve.answer.values")
+        height = next(one for one in values if one["changed"])
+        written, taken = told.split("into the job file: ")[1].removesuffix(".").split(" → ")
+        assert written == "20"  # as it stands in the job file
+        assert inches(taken) == pytest.approx(height["after"])
         assert {kind for kind, _, _ in shown.page.evaluate("heard")} == {"solve"}
         assert shown.page.locator("#solve-says").inner_text() != ""
         heights = shown.page.evaluate(
@@ -66,6 +78,11 @@ def test_the_solver_is_watched_and_its_shape_looked_at_before_it_is_left_or_take
         overlay.check()
         press(shown, "Leave it")
         shown.until("page.store.state.solve === null && page.three.view.parts.ghosts.children.length === 0")
+        shown.page.wait_for_timeout(300)  # what else the server has to say of it
+        assert shown.page.locator("#solve-says").inner_text() == "Left as it was."
+        shown.page.reload()
+        shown.ready()
+        assert shown.page.locator("#solve-says").inner_text() == ""  # no wish is met by the job as it stands
         assert loose.state()["written"] == before
         solved(shown)
         press(shown, "Take this shape")

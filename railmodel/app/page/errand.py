@@ -14,7 +14,9 @@ from typing import IO, Any
 
 from railmodel.errors import GeometryError, InputError
 from railmodel.frame import build_frame
+from railmodel.job.edit import in_file
 from railmodel.job.reader import JobFile, job_from
+from railmodel.job.yaml_tree import Loc
 
 Message = dict[str, Any]
 
@@ -92,7 +94,10 @@ class Errand:
                 "solved": {
                     "ok": solved.ok,
                     "answer": fit_answer(solved, findings, written=False),
-                    "changes": [{"at": list(loc), "to": text} for loc, text in solved.changes.items()],
+                    "changes": [
+                        {"at": list(loc), "from": _written(source, loc), "to": text}
+                        for loc, text in solved.changes.items()
+                    ],
                     "text": solved.text,
                 }
             }
@@ -101,6 +106,12 @@ class Errand:
     def _tell(self, missed: float, tried: int, of: int) -> None:
         state = "every wish is met" if missed <= 0 else "not every wish is met yet"
         self.send({"done_so_far": tried, "of": of, "says": f"shape {tried} of {of} looked at: {state}"})
+
+
+def _written(source: JobFile, loc: Loc) -> str | None:
+    """What stands in the job file at a place; None where nothing does."""
+    node, exact = source.tree.node(in_file(source.tree.root, loc))
+    return " ".join(source.tree.text[node.start : node.end].split()) if exact else None
 
 
 def main() -> None:

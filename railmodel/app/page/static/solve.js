@@ -61,6 +61,10 @@ export class Solve {
     if (!mine) return;
     if (runs && work.of) Object.assign(this.bar, { max: work.of, value: work.done });
     else this.bar.removeAttribute('value');
+    if (work.state === 'solved' && !this.store.state.solve) { // taken, left, or not here yet: the words were of that shape
+      if (this.says.textContent === work.says) this.say('');
+      return;
+    }
     this.say(work.state === 'failed' ? `✗ ${work.says}` : work.says || '');
   }
 
@@ -88,7 +92,7 @@ export class Solve {
     const sheet = (caption, words, rows) => make('div', { class: 'sheet' }, make('table', {}, make('caption', {}, caption), head(words), make('tbody', {}, rows)));
     if (values.length) said.push(sheet('What may move', ['Value', 'Before', 'After', 'State'], values));
     if (wishes.length) said.push(sheet('Wishes', ['Wish', 'Before', 'After', 'State'], wishes));
-    if (changes && changes.length) said.push(make('p', { class: 'quiet' }, `Taking it writes ${changes.length} ${changes.length === 1 ? 'value' : 'values'} into the job file: `, changes.map((one) => (one.to === undefined ? String(one) : `${one.from ?? 'nothing'} → ${one.to}`)).join(', '), '.'));
+    if (changes && changes.length) said.push(make('p', { class: 'quiet' }, `Taking it writes ${changes.length} ${changes.length === 1 ? 'value' : 'values'} into the job file: `, changes.map((one) => `${one.from ?? 'nothing'} → ${one.to}`).join(', '), '.'));
     for (const conflict of answer.conflicts || []) {
       said.push(make('p', {}, 'At odds: ', conflict.wishes.map(({ wish, missed_by: by2 }) => `${wish} (missed by ${length(by2, this.store.state.unit)})`).join('; ')));
     }
