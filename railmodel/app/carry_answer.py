@@ -6,7 +6,7 @@ from typing import Any
 from railmodel.frame import Frame
 from railmodel.job.mass import FOOT_POUND
 from railmodel.loading.carry import DEFER, LEFT_OUT, SCREENING, CaseResult, PartStress, Place, Screening
-from railmodel.loading.statics import Reaction
+from railmodel.loading.statics import Reaction, held_down
 from railmodel.units import to_unit
 
 Answer = dict[str, Any]
@@ -14,7 +14,7 @@ Answer = dict[str, Any]
 
 def carry_answer(frame: Frame, screening: Screening) -> Answer:
     """The whole screening as plain data."""
-    stiffness, shown = screening.stiffness, screening.convergence
+    stiffness, shown, unjudged = screening.stiffness, screening.convergence, screening.unjudged
     return {
         "job": frame.job.job,
         "revision": frame.job.revision or "",
@@ -30,6 +30,7 @@ def carry_answer(frame: Frame, screening: Screening) -> Answer:
         ],
         "cases": [_case(frame, result) for result in screening.results],
         "worst": {"case": screening.governing.case.name, **_stress(frame, screening.governing.worst)},
+        "grade_not_known": None if unjudged is None else {"case": unjudged[0].case.name, **_stress(frame, unjudged[1])},
         "torsional_stiffness": None
         if stiffness is None or screening.between is None
         else {
@@ -64,6 +65,7 @@ def _reaction(reaction: Reaction) -> Answer:
     return {
         "support": reaction.rest.name, "along": reaction.along, "across": reaction.across, "up": reaction.up,
         "roll": reaction.roll / 1000,
+        "held_down": [{"what": what or "all of it", "force": force} for what, force in held_down(reaction)],
     }  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from railmodel.bending.grades import KSI
 from railmodel.frame import Frame
 from railmodel.job.mass import FOOT_POUND, GRAVITY, POUND
 from railmodel.loading.carry import DEFER, LEFT_OUT, SCREENING, CaseResult, PartStress, Place, Screening
+from railmodel.loading.statics import held_down
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -69,6 +70,12 @@ def _cases(frame: Frame, screening: Screening, console: "Console") -> None:
     console.print(table)
     for result in screening.results:
         console.print(Text(f"  {result.case.name}: {result.case.says}"))
+    for result in screening.results:
+        part = result.unjudged
+        if part is not None:
+            console.print(Text(
+                f"  {result.case.name}: {_short(frame, part)} has more, {say_stress(part.stress)}, of a grade not known"
+            ))  # fmt: skip
 
 
 def _short(frame: Frame, worst: PartStress) -> str:
@@ -88,21 +95,32 @@ def _reactions(frame: Frame, screening: Screening, console: "Console") -> None:
         cells = {reaction.rest.name: _force(frame, result, i) for i, reaction in enumerate(result.reactions)}
         table.add_row(Text(result.case.name), *(Text(cells.get(name, "-")) for name in names))
     console.print(table)
+    for result in screening.results:
+        for reaction in result.reactions:
+            for what, force in () if result.case.torque is not None else held_down(reaction):
+                who = f"the {what} of {reaction.rest.name}" if what else reaction.rest.name
+                console.print(Text(
+                    f"  {result.case.name}: {who} would have to be held down with {say_force(frame, force)}; where "
+                    "nothing holds it down it lifts, and what is said of this case does not hold"
+                ))  # fmt: skip
+
+
+def say_force(frame: Frame, value: float) -> str:
+    """A force in the unit that goes with the job's."""
+    return f"{value / (POUND * GRAVITY):.0f} lbf" if frame.unit == "in" else f"{value:.0f} N"
 
 
 def _force(frame: Frame, result: CaseResult, number: int) -> str:
     reaction = result.reactions[number]
     inch = frame.unit == "in"
-    pound = POUND * GRAVITY
-
-    def force(value: float) -> str:
-        return f"{value / pound:.0f} lbf" if inch else f"{value:.0f} N"
-
-    words = [f"{force(reaction.up)} up"] if abs(reaction.up) > 0.5 else []
-    ways = ((reaction.along, "rearward", "forward"), (reaction.across, "to the right", "to the left"))
+    words = []
+    ways = (
+        (reaction.up, "up", "down"), (reaction.along, "rearward", "forward"),
+        (reaction.across, "to the right", "to the left"),
+    )  # fmt: skip
     for value, ahead, back in ways:
         if abs(value) > 0.5:
-            words.append(f"{force(abs(value))} {ahead if value > 0 else back}")
+            words.append(f"{say_force(frame, abs(value))} {ahead if value > 0 else back}")
     turn = reaction.roll / 1000
     if abs(turn) > 0.5:
         words.append(f"{turn / FOOT_POUND:.0f} ft lb roll" if inch else f"{turn:.0f} N m roll")
@@ -120,6 +138,12 @@ def _worst(frame: Frame, screening: Screening, console: "Console") -> None:
     console.print(Text(f"Worst place: {say_place(frame, worst.place)}", style="bold"))
     factor = "" if worst.curved is None else f" (curved-beam factor {worst.curved:.2f}, outer wall thinned)"
     console.print(Text(f"  {governing.case.name}: {say_stress(worst.stress)}{factor} {against}"))
+    if screening.unjudged is not None:
+        result, part = screening.unjudged
+        console.print(Text(
+            f"Not judged: {say_place(frame, part.place)}: {result.case.name}: {say_stress(part.stress)}, more than at "
+            "the worst place, and the grade is not known; give its tube a grade"
+        ), style="bold")  # fmt: skip
     if screening.stiffness is not None and screening.between is not None:
         metric = screening.stiffness * radians(1)
         first, last = screening.between

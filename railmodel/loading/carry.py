@@ -110,8 +110,14 @@ class CaseResult:
 
     @property
     def worst(self) -> PartStress:
-        """The hardest worked place."""
+        """The hardest worked place; where no grade is known, the one with the greatest stress."""
         return self.parts[0]
+
+    @property
+    def unjudged(self) -> PartStress | None:
+        """The greatest stress in a tube of no known grade, where it is greater than at the hardest worked place."""
+        found = max((part for part in self.parts if part.share is None), key=lambda part: part.stress, default=None)
+        return found if found is not None and found.stress > self.worst.stress else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +167,16 @@ class Screening:
     def governing(self) -> CaseResult:
         """The case that works the frame hardest."""
         return max(self.results, key=lambda result: _hardness(result.worst))
+
+    @property
+    def unjudged(self) -> tuple[CaseResult, PartStress] | None:
+        """The case, and the greatest stress in a tube of no known grade, where it is greater than at the worst place.
+
+        Whether it is worse nobody can tell without the grade.
+        """
+        found = [(result, part) for result in self.results for part in result.parts if part.share is None]
+        worst = max(found, key=lambda one: one[1].stress, default=None)
+        return worst if worst is not None and worst[1].stress > self.governing.worst.stress else None
 
 
 @dataclass(frozen=True, eq=False)

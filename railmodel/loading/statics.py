@@ -17,6 +17,9 @@ APART = 1.0
 NOTHING = 1e-9
 """A support that carries less (N) carries nothing."""
 
+_PUSHES = 1e-6
+"""A support that pulls less than this part of what it carries does not pull."""
+
 _ROUNDS = 30
 """How often who brakes how much is found again from who carries how much."""
 
@@ -107,6 +110,25 @@ class Reaction:
         at = np.array([self.rest.x, 0.0, ground if self.rest.ball is None else self.rest.ball])
         total = wrench([self.along, self.across, self.up], at, [self.roll, 0.0, 0.0])
         return shared(total, self.rest.places)
+
+
+def held_down(reaction: Reaction) -> tuple[tuple[str, float], ...]:
+    """What of a support pulls down (N): statics has it hold what a wheel or a stand, that only pushes, does not.
+
+    Args:
+        reaction: of the support.
+
+    Returns:
+        "left wheel" or "right wheel", or "" for the whole of it, and the pull; nothing where all of it pushes.
+    """
+    rest, least = reaction.rest, _PUSHES * max(abs(reaction.up), 1.0)
+    if reaction.up < -least:
+        return (("", -reaction.up),)
+    if not rest.track:
+        return ()
+    more = reaction.roll / rest.track
+    wheels = (("left wheel", reaction.up / 2 - more), ("right wheel", reaction.up / 2 + more))
+    return tuple((wheel, -up) for wheel, up in wheels if up < -least)
 
 
 def reactions(load: Array, rests: Sequence[Rest], ground: float, lift: str | None = None) -> list[Reaction]:

@@ -45,6 +45,26 @@ def test_carry_names_the_worst_place_the_stiffness_and_the_convergence(carried: 
         assert case in told
 
 
+def test_carry_names_what_would_have_to_be_held_down_and_stress_that_no_grade_judges(tmp_path: Path) -> None:
+    job = tmp_path / "job.yaml"
+    behind = LOADS.replace("on: [[1500, 400, 550], [1500, -400, 550]]", "on: [front cross, rear cross]")
+    head = LADDER.replace(", grade: S235", "")
+    job.write_text(head + behind.replace("at: [1500, 0, 600]", "at: [2950, 0, 600]"))
+    ran = run("carry", job)
+    assert ran.status == 0, ran.err
+    told = " ".join(ran.out.split())
+    assert re.search(r"static: front axle would have to be held down with \d+ N; where nothing holds it down", told)
+    assert re.search(r"static [a-z ]+, X [\d.]+ mm .*?\d+ N down \d+ N up", told)
+    assert "-" not in re.search(r"case on front axle on rear axle (.*?) static:", told)[1].replace("─", "")
+    assert re.search(r"Not judged: (front|rear) cross, on a straight, .* static: \d+ MPa", told)
+    answer = json.loads(run("carry", job, "--format", "json").out)
+    front, rear = answer["cases"][0]["supports"]
+    assert front["held_down"] == [{"what": "all of it", "force": pytest.approx(-front["up"])}]
+    assert rear["held_down"] == []
+    assert answer["grade_not_known"]["stress"] > answer["worst"]["stress"]
+    assert "held down" not in run("carry", HAULER).out
+
+
 def test_carry_as_json_holds_the_same(carried: str) -> None:
     ran = run("carry", HAULER, "--format", "json")
     answer = json.loads(ran.out)

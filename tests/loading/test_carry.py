@@ -197,6 +197,20 @@ def test_a_tube_of_no_known_grade_has_no_share_of_yield(tmp_path: Path) -> None:
     assert [part.share for part in rails] == [None, None]
 
 
+def test_a_tube_of_no_known_grade_is_not_hidden_behind_one_whose_grade_is_known(tmp_path: Path) -> None:
+    """The crossmember takes the load and is far thinner; only the rails have a grade."""
+    head = LADDER.replace(", grade: S235", "")
+    loads = LOADS.replace("on: [[1500, 400, 550], [1500, -400, 550]]", "on: [front cross, rear cross]")
+    screening = carry(ladder(tmp_path, loads, head))
+    assert screening.unjudged is not None
+    result, part = screening.unjudged
+    assert (result.case.name, part.share) == ("static", None)
+    assert part.place.label.endswith(" cross")
+    assert part.stress > screening.governing.worst.stress
+    assert carry(ladder(tmp_path, loads)).unjudged is None
+    assert carry(ladder(tmp_path, LOADS, head)).unjudged is None  # here the rails have more
+
+
 def test_a_tube_that_stands_against_another_holds_as_a_crossmember_does(tmp_path: Path) -> None:
     """The same two tubes as parts whose ends touch the rails' inner faces; nothing else says that they are joined."""
     stiff = []

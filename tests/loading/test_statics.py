@@ -6,7 +6,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from railmodel.geometry.rows import Array
-from railmodel.loading.statics import Reaction, Rest, reactions, shared, twisting, wrench
+from railmodel.loading.statics import Reaction, Rest, held_down, reactions, shared, twisting, wrench
 
 NUMBER = st.floats(-1000, 1000)
 PLACES = st.lists(st.tuples(NUMBER, NUMBER, NUMBER), min_size=1, max_size=6)
@@ -118,3 +118,19 @@ def test_one_wheel_up_puts_the_lighter_axles_load_on_one_wheel() -> None:
 
 def test_a_torque_is_taken_out_where_it_is_not_put_in() -> None:
     np.testing.assert_allclose(on_frame(twisting(5e5, [axle(0.0), axle(1000.0), axle(2500.0)])), 0.0, atol=1e-6)
+
+
+def test_what_only_pushes_and_is_asked_to_pull_is_named() -> None:
+    """By hand: 1 kN at one and a half times the wheelbase lifts the front with half of it.
+
+    1 kN midway, 1.2 m aside on a track of 1.6 m: each axle takes 500 N and 600 N m, its left wheel 250 - 375 N.
+    """
+    front, rear = axle(0.0, name="front"), axle(2000.0, name="rear")
+    down = np.array([0.0, 0.0, -1000.0])
+    lifted, pressed = reactions(wrench(down, [3000.0, 0.0, 0.0]), (front, rear), 0.0)
+    assert held_down(lifted) == (("", pytest.approx(500)),)
+    assert held_down(pressed) == ()
+    for reaction in reactions(wrench(down, [1000.0, 1200.0, 0.0]), (front, rear), 0.0):
+        assert held_down(reaction) == (("left wheel", pytest.approx(125)),)
+    for reaction in reactions(wrench(down, [1000.0, 0.0, 0.0]), (front, rear), 0.0, lift="front"):
+        assert held_down(reaction) == ()  # its wheel hangs and pulls nothing
