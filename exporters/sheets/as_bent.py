@@ -14,6 +14,7 @@ from railmodel.as_bent.words import (
     LEARNED,
     common_words,
     deviation_words,
+    end_words,
     known_words,
     plane_words,
     scatter_words,
@@ -137,5 +138,5 @@ def _rest(piece: Piece, rest: Rest) -> Data:
             for one in rest.commands
         ],
         "removed": f"{100 * found.removed:.0f} %",
-        "before": frame.say(found.error_before), "after": frame.say(found.error_after),
+        "before": frame.say(found.error_before), "after": frame.say(found.error_after), "notes": end_words(piece, rest),
     }  # fmt: skip

@@ -9,6 +9,7 @@ from railmodel.as_bent.to_bender import Logged, Rest, tools
 from railmodel.as_bent.words import (
     LEARNED,
     common_words,
+    end_words,
     known_words,
     plane_words,
     scatter_words,
@@ -71,14 +72,7 @@ def rest_notes(piece: Piece, rest: Rest) -> Iterator[str]:
         f"{frame.say(found.error_after)} (weighted root mean square, across the tube, laid as well as it fits): "
         f"{100 * found.removed:.0f} % of the error is removed."
     )
-    tail = float(found.straight[-1])
-    if rest.trim >= 0:
-        yield f"Leave the last straight {frame.mark(tail)} long; cut {frame.say(rest.trim)} off its end."
-    else:
-        yield f"The last straight comes out {frame.say(-rest.trim)} shorter than {frame.say(tail)}."
-    if found.at_limit:
-        bends = ", ".join(map(str, found.at_limit))
-        yield f"At its limit: bend {bends}; more would need another die or a longer straight."
+    yield from end_words(piece, rest)
 
 
 def logged_lines(logged: Logged) -> Iterator[str]:

@@ -8,7 +8,7 @@ from railmodel.as_bent.correct import BendCorrection, NextPiece, StepKind, Strai
 from railmodel.as_bent.deviations import Deviation
 from railmodel.as_bent.estimate import Known
 from railmodel.as_bent.piece import Piece, say
-from railmodel.as_bent.to_bender import was_set
+from railmodel.as_bent.to_bender import Rest, was_set
 from railmodel.sureness.spread import WORDS
 from railmodel.units import format_decimal
 
@@ -22,14 +22,8 @@ def known_words(piece: Piece, one: Known) -> tuple[str, str, str, str, str]:
     """What it is, planned, as bent, off, and what nineteen of twenty such lie within."""
     if one.kind in ("angle", "turn"):
         name = f"{one.kind} of bend {one.number}, degrees"
-        off = degrees(one.value - one.plan)
-        return (
-            name,
-            f"{degrees(one.plan):.2f}",
-            f"{degrees(one.value):.2f}",
-            f"{off:+.2f}",
-            (f"{2 * degrees(one.sigma):.2f}"),
-        )
+        plan, value, off = (round(degrees(angle), 2) + 0.0 for angle in (one.plan, one.value, one.value - one.plan))
+        return name, f"{plan:.2f}", f"{value:.2f}", f"{off:+.2f}", f"{2 * degrees(one.sigma):.2f}"
     unit = piece.frame.unit
     name = f"straight {one.number}, {unit}" if one.kind == "straight" else f"radius of bend {one.number}, {unit}"
     planned, found, sure = (format_decimal(value, unit) for value in (one.plan, one.value, 2 * one.sigma))
@@ -109,7 +103,28 @@ def scatter_words(piece: Piece, found: NextPiece) -> list[str]:
 
 
 def set_unsaid(pieces: Sequence[Piece]) -> str | None:
-    """That a record does not say what the bender was set to, where one does not."""
-    silent = [piece.name for piece in pieces if not all(was_set(piece)[1])]
-    who = "The record" if len(pieces) == 1 else f"The record {' and '.join(silent)}"
-    return f"{who} does not say what the bender was set to: what was planned is taken." if silent else None
+    """That a record does not say what the bender was set to, or not for which bends, where one does not."""
+    silent = []
+    for piece in pieces:
+        said = was_set(piece)[1][: piece.bent]
+        if all(said):
+            continue
+        bends = ", ".join(str(i) for i, one in enumerate(said, start=1) if not one)
+        of = f" for bend{'s' if said.count(False) > 1 else ''} {bends}" if any(said) else ""
+        who = "The record" if len(pieces) == 1 else f"The record {piece.name}"
+        silent.append(f"{who} does not say what the bender was set to{of}: what was planned is taken.")
+    return " ".join(silent) or None
+
+
+def end_words(piece: Piece, rest: Rest) -> list[str]:
+    """What becomes of the end of a half-bent piece, and what keeps it from coming out better."""
+    frame, found = piece.frame, rest.found
+    tail = float(found.straight[-1])
+    if rest.trim >= 0:
+        lines = [f"Leave the last straight {frame.mark(tail)} long; cut {frame.say(rest.trim)} off its end."]
+    else:
+        lines = [f"The last straight comes out {frame.say(-rest.trim)} shorter than {frame.say(tail)}."]
+    if found.at_limit:
+        bends = ", ".join(map(str, found.at_limit))
+        lines.append(f"At its limit: bend {bends}; more would need another die or a longer straight.")
+    return lines

@@ -1,6 +1,7 @@
 """`railmodel measured` and `railmodel correct`: how a piece came out and what to change, as text, as JSON, on paper."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -148,6 +149,15 @@ def test_a_record_that_does_not_say_what_was_set_adds_nothing_and_says_why_once(
     assert log.read_bytes() == before
 
 
+def test_what_was_set_of_some_bends_only_is_told_of_those(tmp_path: Path) -> None:
+    text = EXAMPLE.read_text()
+    some = text.replace("set: as planned", "set: [{bend: 1, angle: 16.6}, {bend: 3, angle: 21.7}]")
+    told = " ".join(run("correct", HAULER, record(tmp_path, some)).out.split())
+    assert "The record does not say what the bender was set to for bends 2, 4: what was planned is taken." in told
+    told = " ".join(run("correct", HAULER, record(tmp_path, text.replace("set: as planned", "# set:"))).out.split())
+    assert "The record does not say what the bender was set to: what was planned is taken." in told
+
+
 @pytest.mark.parametrize("half", [False, True])
 def test_the_paper_says_the_same(tmp_path: Path, half: bool) -> None:
     target = tmp_path / "as_bent.pdf"
@@ -158,6 +168,14 @@ def test_the_paper_says_the_same(tmp_path: Path, half: bool) -> None:
     assert ("What is left to do on this piece" in text) == half
     assert ("For the next piece" in text) == (not half)
     assert half or "HOLD" in text
+    assert not re.search(r"-0\.00(?!\d)", text)
+    if half:  # what becomes of the end stands on the paper that goes to the bender, as the terminal has it
+        flat = " ".join(text.split())
+        (end,) = re.findall(
+            r"The last straight comes out .*? shorter than [\d.]+ in\.|Leave the last .*? off its end\.",
+            " ".join(run("correct", HAULER, record(tmp_path)).out.split()),
+        )
+        assert end in flat
 
 
 @pytest.mark.parametrize(
