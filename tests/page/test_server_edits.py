@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from commands import run
 from live import Page, Z, demo_job, page, small_job
 
 from exporters.bend_table import table_of
@@ -66,13 +67,15 @@ def test_an_edit_is_in_the_job_and_can_be_taken_back(tmp_path: Path, op: dict[st
 
 BAD: list[tuple[dict[str, Any], list[Any] | None, str]] = [
     ({"op": "set", "at": Z, "value": "abc"}, ["parts", 0, "points", 1, "at"], 'found "abc"; allowed: a length'),
+    ({"op": "set", "at": Z, "value": " "}, Z, "found nothing; a value belongs here"),
+    ({"op": "remove", "at": ["parts", 0]}, None, '"rail" is still named by fit point "hanger"; take that out'),
     ({"op": "set", "at": ["parts", 0, "tube"], "value": "mian"}, ["parts", 0, "tube"], "allowed: main"),
     ({"op": "set", "at": ["tubes", "main", "wall"], "value": "-1"}, ["tubes", "main", "wall"], "above 0"),
     ({"op": "set", "at": ["parts", 0, "points", 0, "die"], "value": "hard 7"}, ["parts", 0, "points"], "end point"),
     ({"op": "set", "at": ["parts", 0, "colour"], "value": "red"}, ["parts", 0, "colour"], "unknown key"),
     ({"op": "set", "at": ["parts", 9, "tube"], "value": "main"}, None, "no such place"),
     ({"op": "unset", "at": ["units"]}, [], "units is missing"),
-    ({"op": "remove", "at": ["tubes", "main"]}, [], "tubes is missing"),
+    ({"op": "remove", "at": ["tubes", "main"]}, None, '"main" is still named by part "rail"; take that out'),
     ({"op": "drag", "part": 0, "point": 9, "to": [1, 2, 3]}, None, "no such point"),
     ({"op": "drag", "part": 0, "point": 1, "to": ["1", 2, 3]}, None, "no length"),
     ({"op": "rename", "what": "part", "from": "rail", "to": ""}, None, "to: found no text"),
@@ -96,6 +99,25 @@ def test_a_bad_edit_says_why_beside_its_field_and_changes_nothing(
         assert problem["at"] == at
         assert says in problem["says"]
         assert (live.desk.store.data, live.desk.key, live.desk.store.undoes) == (before, key, [])
+
+
+@pytest.mark.parametrize(
+    ("what", "old", "new"),
+    [
+        ("part", "side rail", "long rail"), ("crossmember", "front crossmember", "nose tube"),
+        ("fit point", "cab mount", "cab foot"), ("fit point", "rear axle centre", "rear hanger"),
+    ],
+)  # fmt: skip
+def test_a_new_name_is_carried_into_the_loads(tmp_path: Path, what: str, old: str, new: str) -> None:
+    path = demo_job(tmp_path)
+    before = run("carry", path)
+    with page(path) as live:
+        assert live.edit({"op": "rename", "what": what, "from": old, "to": new}).status_code == 200
+        path.write_bytes(live.desk.store.data)
+    after = run("carry", path)
+    assert (after.status, after.err) == (before.status, before.err) == (0, "")
+    names = [line for line in path.read_text(encoding="utf-8").splitlines() if " on: [" in line or " at: [" in line]
+    assert not any(f"[{old}" in line or f", {old}" in line for line in names)
 
 
 def test_an_edit_on_an_older_job_is_refused_with_the_newest_one(tmp_path: Path) -> None:

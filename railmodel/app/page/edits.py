@@ -8,7 +8,7 @@ from typing import Any
 from railmodel.app.page import additions
 from railmodel.app.page.marks import as_marked
 from railmodel.app.page.places import place_of, set_at, unset_at
-from railmodel.app.page.renames import rename
+from railmodel.app.page.renames import refuse_if_named, rename
 from railmodel.app.page.typed import nothing, typed
 from railmodel.errors import InputError
 from railmodel.job.edit import changed
@@ -79,6 +79,7 @@ def _insert(source: JobFile, op: Op) -> Edited:
 
 def _remove(source: JobFile, op: Op) -> Edited:
     loc = place_of(op.get("at"))
+    refuse_if_named(source.tree.root.data, loc)
     return Edited(remove_entry(source.tree, loc), f"remove {_where(source, loc)}")
 
 

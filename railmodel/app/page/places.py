@@ -40,6 +40,8 @@ def set_at(tree: Tree, changes: Mapping[Loc, Any]) -> Tree:
     plain: dict[Loc, str] = {}
     rest: list[tuple[Loc, Any]] = []
     for loc, value in changes.items():
+        if nothing(value) and isinstance(loc[-1], int):
+            raise InputError("found nothing; a value belongs here", [(loc, "found nothing; a value belongs here")])
         if not nothing(value) and _whole(tree, loc):
             plain[loc] = flow_text(typed(value))
         else:

@@ -100,7 +100,7 @@ const PART = group('', {
 
 const pairs = (state) => [...state.choices.parts, ...state.choices.labels.filter((label) => !state.choices.parts.includes(label))];
 const CROSSMEMBER = group('', {
-  name: text('Name'), tube, between: { kind: 'choices', label: 'Between', options: pairs, names: ['', 'and'] },
+  tube, between: { kind: 'choices', label: 'Between', options: pairs, names: ['', 'and'] },
   x: length('Station X', maybe), height: length('Height Z', maybe),
   flush: choice('Level with the rails’', ['centre', 'top', 'bottom'], { ...maybe, none: 'not said' }),
   ends: choice('Ends', ['square', 'mitred', 'coped'], { ...maybe, none: 'coped' }),
@@ -114,7 +114,7 @@ const JOINT = group('', {
 });
 
 const FIT = group('', {
-  name: text('Name'), at: vector('Place'), to: group('', { part: choice('Part', (state) => state.choices.parts), face: face('Face') }),
+  at: vector('Place'), to: group('', { part: choice('Part', (state) => state.choices.parts), face: face('Face') }),
   gap: group('', { want: length('Gap wanted'), within: length('Within') }),
   on: choice('Stands on', ['straight'], { ...maybe, none: 'anything' }), from_bend: length('From any bend, at least', maybe),
   hand: choice('Hand', HANDS, { ...maybe, none: 'both' }), width: length('Bracket’s width', maybe),
@@ -193,14 +193,14 @@ export const GROUPS = [
     ),
   }) },
   { id: 'crossmembers', title: 'Crossmembers', at: ['crossmembers'], node: list('', CROSSMEMBER, {
-    called: named, fresh: fresh('crossmember', (state) => ({ tube: state.choices.tubes[0], between: [first(state)], x: '0' })), add: 'Add a crossmember',
+    called: named, what: 'crossmember', rename: 'crossmember', fresh: fresh('crossmember', (state) => ({ tube: state.choices.tubes[0], between: [first(state)], x: '0' })), add: 'Add a crossmember',
   }) },
   { id: 'joints', title: 'Joints', at: ['joints'], node: list('', JOINT, {
     called: (item, state, i) => `Joint ${i + 1}`, add: 'Add a joint',
     fresh: (state) => ({ between: [`${state.choices.labels[0]}.rear`, `${state.choices.labels[state.choices.labels.length - 1]}.front`], gap: inches(state, '1/16', '2') }),
   }) },
   { id: 'fit_points', title: 'Fit points', at: ['fit_points'], node: list('', FIT, {
-    called: named, add: 'Add a fit point',
+    called: named, what: 'fit point', rename: 'fit point', add: 'Add a fit point',
     fresh: fresh('fit point', (state) => ({ at: O(), to: { part: first(state), face: 'bottom' }, gap: { want: inches(state, '1', '25'), within: inches(state, '1/8', '3') } })),
   }) },
   { id: 'motions', title: 'Shared travel', at: ['motions'], node: {
