@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 import trimesh
-from live import Page, Z, demo_job, page, small_job
+from live import JOB, Page, Z, demo_job, page, small_job
 from scipy.spatial.transform import Rotation
 
 from railmodel.app.page.mesh_bank import MeshBank
@@ -234,6 +234,23 @@ def test_orders_on_the_bender_are_those_of_the_plan(hauler: Path) -> None:
     for step in plan["steps"]:
         assert {key: orders[step["bend"]][key] for key in step} == step
     assert rehearsal_view(frame, "front crossmember", "single", None) == "front crossmember has no bends"
+
+
+def test_why_a_part_is_not_rehearsed_is_what_is_so(tmp_path: Path) -> None:
+    wrong = build_frame(read_job(demo_job(tmp_path, "cannot_bend/cannot_bend.yaml")))
+    says = rehearsal_view(wrong, "short kick", "single", None)
+    assert says == "short kick is not rehearsed: bends overlap, or are tighter than the tube is deep; see the findings"
+    path = small_job(tmp_path)
+    shop = path.parent / "shop.yaml"
+    shop.write_text(shop.read_text(encoding="utf-8").replace(", centreline_height: 38", ""), encoding="utf-8")
+    assert rehearsal_view(build_frame(read_job(path)), "rail", "right", None) == (
+        "bending is not rehearsed: the shop file says neither how high the tube lies (bender: centreline_height) nor "
+        "what stands around the bender (bender: solids)"
+    )
+    path.write_text(JOB.replace("shop: shop.yaml\n", "").replace("die: hard 7", "radius: 7"), encoding="utf-8")
+    assert rehearsal_view(build_frame(read_job(path)), "rail", "right", None) == (
+        "bending is not rehearsed: the job names no shop file, which says how high the tube lies on the bender"
+    )
 
 
 def test_the_page_and_its_files_are_served(hauler: Path) -> None:

@@ -16,9 +16,11 @@ from railmodel.bending.machine_run import Move
 from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import plan_job
 from railmodel.bending.rehearsal import Rehearsal, Step
+from railmodel.bending.rehearse_job import bendable
 from railmodel.bending.work import shop_work
 from railmodel.frame import Frame
 from railmodel.geometry.rows import Array
+from railmodel.part import RailPart
 from railmodel.units import from_unit, to_unit
 
 Answer = dict[str, Any]
@@ -50,7 +52,7 @@ def rehearsal_view(frame: Frame, name: str, hand: str, end: str | None) -> Answe
         return f"{own[0].marks.reading.part.label} has no bends"
     both = own[0].rehearsal
     if both is None:
-        return "bending is not rehearsed: the job names no shop file that says how high the tube lies on the bender"
+        return _why_not(frame, own[0].marks.reading.part)
     lead = own[0].marks.reading.end
     rehearsal = both.rear if (end or lead) == "rear" else both.front
     orders = _orders(frame, name, hand) if rehearsal.reading.end == lead else {}
@@ -75,6 +77,19 @@ def rehearsal_view(frame: Frame, name: str, hand: str, end: str | None) -> Answe
         "steps": [shown.step(i, orders, frame) for i in range(len(rehearsal.steps))],
     }
     return {**answer, "key": _key(answer["steps"])}
+
+
+def _why_not(frame: Frame, part: RailPart) -> str:
+    """Why a part that has bends is not rehearsed."""
+    if frame.shop is None:
+        return "bending is not rehearsed: the job names no shop file, which says how high the tube lies on the bender"
+    if not bendable(part):
+        cause = "bends overlap, or are tighter than the tube is deep"
+        return f"{part.label} is not rehearsed: {cause}; see the findings"
+    return (
+        "bending is not rehearsed: the shop file says neither how high the tube lies (bender: centreline_height) nor "
+        "what stands around the bender (bender: solids)"
+    )
 
 
 def _key(steps: list[Answer]) -> str:
