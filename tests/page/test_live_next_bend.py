@@ -6,8 +6,12 @@ from typing import Any
 
 import pytest
 from browser import PHONE, Opened, visited
-from live import SHOP, Running, running, small_job
+from live import SHOP, Running, demo_job, running, small_job
 from playwright.sync_api import Browser, Route
+
+from exporters.sheets.bend_sheet import bend_sheets
+from railmodel.frame import build_frame
+from railmodel.job.reader import read_job
 
 CARD = "document.getElementById('card').textContent"
 
@@ -82,6 +86,23 @@ def test_a_change_of_the_job_takes_nobody_to_another_part(browser: Browser, tmp_
         assert shown.page.locator("#next").is_disabled()
         shown.page.locator("#which").select_option(label="long rail left")
         shown.until(f"{CARD}.includes('Bend 1 of 2')")
+        assert shown.said == []
+
+
+def test_another_die_is_called_for_where_the_bend_sheet_calls_for_it(browser: Browser, tmp_path: Path) -> None:
+    path = demo_job(tmp_path, "hay_rack/hay_rack.yaml")
+    frame = build_frame(read_job(path))
+    sheet = bend_sheets(frame)
+    steps = next(page["steps"] for page in sheet["pages"] if page["part"] == "ladder stay")
+    assert [step["change"] for step in steps] == ["", "Change to die easy 5.", "Change to die hard 10."]
+    with running(path) as served, visited(browser, f"{served.address}bend?part=ladder%20stay&hand=single") as (shown,):
+        for number, step in enumerate(steps, 1):
+            shown.until(f"{CARD}.includes('Bend {number} of 3')")
+            called = shown.page.locator("#card .change").all_inner_texts()
+            assert called == ([step["change"]] if step["change"] else [])
+            assert "Marks count from the leading cut end." in shown.page.locator("#card").inner_text()
+            shown.page.locator("#next").click()
+            shown.page.wait_for_timeout(450)  # the next tap comes no sooner than a person's
         assert shown.said == []
 
 

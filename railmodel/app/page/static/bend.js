@@ -132,16 +132,18 @@ function next(order, done, count) {
   const unit = data.unit;
   const { turn } = order;
   const [mark, beside] = marked(order.mark_tape || length(order.mark, unit), unit);
+  const before = done ? bends()[done - 1].die : order.die;
   const gauge = gauged(order, bends(), unit);
   return [
     make('h2', {}, `Bend ${done + 1} of ${count}`),
     make('p', { class: 'turn' }, `${turn[0].toUpperCase()}${turn.slice(1)}${order.turn_over ? `, ${order.turn_over}` : ''}`),
+    before === order.die || !order.die ? null : make('p', { class: 'change' }, 'Change to die ', name(order.die), '.'),
     make('dl', { class: 'big' },
       fact('Mark at', [mark, make('span', { class: 'less' }, ` ${beside}`)], 'wide'),
       gauge ? fact('Mark at the gauge', [gauge[0], make('span', { class: 'less' }, ` ${gauge[1]}`)], 'wide') : '',
       fact('Set angle', angle(order.set_angle, 1)), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
       fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : ''),
-    make('p', { class: 'quiet' }, `Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),
+    make('p', { class: 'quiet' }, `Marks count from the leading cut end. Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),
   ];
 }
 
