@@ -95,11 +95,13 @@ def missed(piece: Piece, layings: Sequence[Laying]) -> Iterator[Finding]:
     for one in next((laying.deviations for laying in layings if laying.name == BEST), ()):
         fit = one.target.fit
         if one.ok is False and one.gap is not None and fit is not None:
-            want = fit.point.gap
+            want, sure_to = fit.point.gap, 2 * float(one.sigma.max())
+            told = abs(one.gap - want.want) - want.within > sure_to
+            unsure = f"the record tells of that place to {say(sure_to)} only: measure more before rejecting it"
+            cure = "re-bend, shim or reject it" if told else unsure
             says = (
                 f"{one.target.name} on {piece.part.label} stands {say(one.gap)} from its face even where the piece "
-                f"fits best, and {say(want.want)} within {say(want.within)} is wanted; hold the piece: re-bend, shim "
-                "or reject it"
+                f"fits best, and {say(want.want)} within {say(want.within)} is wanted; hold the piece: {cure}"
             )
             yield Finding(
                 rule=RULE, level="stop", says=says, part=piece.part.name, hand=piece.part.hand, found=one.gap,

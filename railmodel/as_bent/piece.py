@@ -263,7 +263,7 @@ def _other(
             turned, _ = twice(measured(record, part.read, feet(frame, part), at, counted_from=other_end), _unsaid)
         except InputError:
             turned = None  # it counts what that end does not have
-    return other_reading(rail, taken, turned, (mirror, mirrored))
+    return other_reading(rail, taken, turned, (mirror, mirrored), single=part.hand == "single")
 
 
 def _unsaid(_one: Measured, _value: float) -> str:

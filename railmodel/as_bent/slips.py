@@ -199,8 +199,9 @@ def _table_ratios(rail: Rail, taken: Sequence[Measured]) -> list[float]:
 
 
 def other_reading(
-    rail: Rail, taken: Sequence[Measured], turned: Sequence[Measured] | None, mirrored: tuple[Rail, Sequence[Measured]]
-) -> str | None:
+    rail: Rail, taken: Sequence[Measured], turned: Sequence[Measured] | None, mirrored: tuple[Rail, Sequence[Measured]],
+    *, single: bool = False,
+) -> str | None:  # fmt: skip
     """Whether a whole record is of the other hand, or counted from the other end, in words.
 
     Args:
@@ -208,6 +209,7 @@ def other_reading(
         taken: its readings.
         turned: the same counted from the other end; None where that makes no sense.
         mirrored: the other hand, and the readings as they are on it.
+        single: whether the part is made in one hand only, so that its record names none.
     """
     plain = misfits(rail, taken)
     if turned is not None and _explains(misfits(rail, turned), plain) > 1:
@@ -216,7 +218,8 @@ def other_reading(
     if not told:
         return None
     other = "" if told > 1 else " (or its one turn has the wrong sign)"
-    return f"fits the other hand: it is the record of a mirrored rail{other}; correct hand:"
+    cure = "the part is a single one: correct turns: or reject the piece" if single else "correct hand:"
+    return f"fits the other hand: it is the record of a mirrored rail{other}; {cure}"
 
 
 def _explains(other: Array, plain: Array) -> int:

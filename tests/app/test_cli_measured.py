@@ -149,6 +149,16 @@ def test_a_record_that_does_not_say_what_was_set_adds_nothing_and_says_why_once(
     assert log.read_bytes() == before
 
 
+def test_a_miss_that_the_record_hardly_tells_of_is_no_reason_to_reject(tmp_path: Path) -> None:
+    """The demo's rail is told of well; of this one two angles, and the rest as it may have come out."""
+    told = " ".join(run("measured", HAULER, EXAMPLE).out.split())
+    assert told.count("hold the piece: re-bend, shim or reject it") == 2
+    few = "part: side rail\nhand: right\nangles: [{bend: 1, reads: 15.1}, {bend: 4, reads: 19.8}]\n"
+    told = " ".join(run("measured", HAULER, record(tmp_path, few)).out.split())
+    assert re.search(r"the record tells of that place to 0\.\d+ in only: measure more before rejecting it", told)
+    assert "shim or reject it" not in told
+
+
 def test_what_was_set_of_some_bends_only_is_told_of_those(tmp_path: Path) -> None:
     text = EXAMPLE.read_text()
     some = text.replace("set: as planned", "set: [{bend: 1, angle: 16.6}, {bend: 3, angle: 21.7}]")
