@@ -52,13 +52,15 @@ def test_of_the_other_hand() -> None:
 def test_a_single_part_is_not_told_to_correct_a_hand_that_its_record_must_not_name(tmp_path: Any) -> None:
     job = tmp_path / "job.yaml"
     start = "    start: {at: [0, 0, 500]}\n    rows:\n"
-    rows = "".join(f"      - {{distance: 300, rotation: {turn}, angle: {20 + turn / 9:g}, radius: 200}}\n" for turn in (0, 90, -90))
+    row = "      - {{distance: 300, rotation: {}, angle: {}, radius: 200}}\n"
+    rows = "".join(row.format(turn, angle) for turn, angle in ((0, 20), (90, 30), (-90, 10)))
     tube = "tubes: {main: {height: 80, width: 80, wall: 4}}\n"
     part = f"parts:\n  - name: snake\n    tube: main\n{start}{rows}    tail: 300\n"
     job.write_text(f"job: Snake\nunits: mm\nshop: shop.yaml\n{tube}{part}")
     (tmp_path / "shop.yaml").write_text("shop: Test\nunits: mm\nspread: {angle: 0.3, distance: 1, roll: 0.3}\n")
     record = tmp_path / "snake.yaml"
-    record.write_text("turns: [{bend: 2, reads: -90}, {bend: 3, reads: 90}]\nangles: [{bend: 1, reads: 20}, {bend: 2, reads: 30}, {bend: 3, reads: 10}]\n")
+    turns = "turns: [{bend: 2, reads: -90}, {bend: 3, reads: 90}]\n"
+    record.write_text(turns + "angles: [{bend: 1, reads: 20}, {bend: 2, reads: 30}, {bend: 3, reads: 10}]\n")
     (finding,) = read_piece(build_frame(read_job(job)), record).findings
     assert finding.says.endswith("; the part is a single one: correct turns: or reject the piece")
 
