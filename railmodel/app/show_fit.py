@@ -39,11 +39,14 @@ def _fit_points(frame: Frame, console: "Console") -> None:
 
 
 def _stands(frame: Frame, fit: Fit) -> str:
-    foot = fit.foot
+    """On which straight or bend of its part, as the part's table counts them."""
+    foot, number = fit.foot, fit.foot.number
+    if fit.part.leading_end == "rear":
+        number = fit.part.line.rows.count + (foot.kind == "bend") - number
     if foot.kind == "bend":
-        return f"bend {foot.number}"
+        return f"bend {number}"
     away = "" if isinf(foot.from_bend) else f", {frame.say(foot.from_bend)} from a bend"
-    return f"straight {foot.number}{away}"
+    return f"straight {number}{away}"
 
 
 def _rolled(frame: Frame, fit: Fit) -> str:

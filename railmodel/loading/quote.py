@@ -239,7 +239,7 @@ def _sending(rates: Rates, crate: Crate) -> Iterator[Line]:
     yield Line(group="freight", what="crate", count=1.0, unit="crate", rate=rates["crate_material"])
     yield Line(
         group="freight", what="freight", count=1.0, unit="crate", rate=crate.row.price,
-        note=f"class {crate.row.name}, {crate.mass:.0f} kg",
+        note="; ".join([f"class {crate.row.name}, {crate.mass:.0f} kg", *crate.too_much]),
     )  # fmt: skip
 
 

@@ -82,3 +82,14 @@ def test_numbers_are_exact_and_in_the_jobs_unit() -> None:
     roll = next(found for found in answer["findings"] if found["rule"] == "roll")
     assert roll["unit"] == "deg"
     assert roll["needs"] % 90 == pytest.approx(0, abs=1e-9)
+
+
+def test_where_a_fit_point_stands_is_counted_as_the_bend_table_counts(tmp_path: Path) -> None:
+    """Straights and bends are numbered from the leading end: at the front of three bends it is straight 0, or 3."""
+    to = "to: {part: rail, face: top}, gap: {want: 20, within: 1}"
+    point = f"fit_points: [{{name: mount, at: [100, 900, 60], {to}}}]\n"
+    for end, straight in (("front", 0), ("rear", 3)):
+        job = parts_file(tmp_path, ROLLED.replace("  hand: pair", f"  hand: pair\n  leading_end: {end}"), SHOP)
+        job.write_text(job.read_text() + "\n" + point)
+        told = " ".join(run("check", job).out.split())
+        assert f" straight {straight}," in told

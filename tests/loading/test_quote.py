@@ -74,6 +74,17 @@ def test_the_hauler_line_by_line_as_worked_out_by_hand() -> None:
     assert found.holds_until == date(2031, 3, 14)
 
 
+def test_a_crate_that_no_pallet_takes_is_said_where_its_freight_is_priced() -> None:
+    frame = frame_of(HAULER)
+    assert frame.shop is not None
+    assert frame.shop.freight is not None
+    short = frame.shop.freight.pallet.model_copy(update={"length": 48 * 25.4})
+    found = quote(with_shop(frame, freight=frame.shop.freight.model_copy(update={"pallet": short})), DAY)
+    (line,) = [line for line in found.lines if line.what == "freight"]
+    assert line.note.endswith("; the crate's length is 161.029 in and the pallet takes 48.000 in")
+    assert ";" not in next(line.note for line in quote(frame, DAY).lines if line.what == "freight")
+
+
 def test_every_drop_stands_with_its_material() -> None:
     frame = frame_of(HAULER)
     found = quote(frame, DAY)
