@@ -106,6 +106,25 @@ def test_another_die_is_called_for_where_the_bend_sheet_calls_for_it(browser: Br
         assert shown.said == []
 
 
+@pytest.mark.parametrize(("step", "places"), [("0.25", 2), ("0.5", 1), ("0.01", 2), ("1", 1)])
+def test_a_set_angle_has_the_digits_of_the_bend_sheet(
+    browser: Browser, tmp_path: Path, step: str, places: int
+) -> None:
+    path = small_job(tmp_path)
+    finer = SHOP.replace("centreline_height: 38", f"centreline_height: 38, set_angle_step: {step}")
+    (tmp_path / "shop.yaml").write_text(finer, encoding="utf-8")
+    sheet = bend_sheets(build_frame(read_job(path)))
+    printed = sheet["pages"][0]["steps"][0]["set"]
+    assert len(printed.split(".")[1]) == places
+    with running(path) as served, visited(browser, f"{served.address}bend", **PHONE) as (shown,):
+        shown.until(f"{CARD}.includes('Set angle')")
+        assert f"{printed}°" in shown.page.locator("#card dd").all_inner_texts()
+        shown.page.goto(f"{served.address}#bending")
+        shown.ready().until("document.documentElement.dataset.rehearsed === 'rail right front 0'")
+        shown.page.get_by_role("button", name="bend 1").click()
+        assert f"{printed}°" in shown.page.locator("#step-now dd").all_inner_texts()
+
+
 def test_where_a_die_has_its_marks_elsewhere_the_mark_at_the_gauge_is_told(browser: Browser, tmp_path: Path) -> None:
     path = small_job(tmp_path)
     (tmp_path / "shop.yaml").write_text(

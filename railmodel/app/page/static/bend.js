@@ -3,7 +3,7 @@
 import { by, make, name, once } from './dom.js';
 import { get } from './net.js';
 import { Store } from './store.js';
-import { angle, gauged, length, marked } from './words.js';
+import { angle, gauged, length, marked, setAngle } from './words.js';
 
 const BETWEEN = 400; // milliseconds from one tap to the next that counts
 const store = new Store();
@@ -141,7 +141,7 @@ function next(order, done, count) {
     make('dl', { class: 'big' },
       fact('Mark at', [mark, make('span', { class: 'less' }, ` ${beside}`)], 'wide'),
       gauge ? fact('Mark at the gauge', [gauge[0], make('span', { class: 'less' }, ` ${gauge[1]}`)], 'wide') : '',
-      fact('Set angle', angle(order.set_angle, 1)), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
+      fact('Set angle', setAngle(order, bends())), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
       fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : ''),
     make('p', { class: 'quiet' }, `Marks count from the leading cut end. Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),
   ];
