@@ -15,6 +15,7 @@ from railmodel.as_bent.words import (
     common_words,
     deviation_words,
     end_words,
+    error_words,
     known_words,
     plane_words,
     scatter_words,
@@ -116,7 +117,8 @@ def _next(pieces: Sequence[Piece], found: NextPiece) -> Data:
     return {
         "rows": [
             [
-                str(one.bend), f"{degrees(one.error):+.2f}°", f"{degrees(one.sigma):.2f}°", taken_words(one),
+                str(one.bend), error_words(one) + ("°" if one.told else ""), f"{degrees(one.sigma):.2f}°",
+                taken_words(one),
                 f"{set_angle(frame, one.set_was)}°", f"{set_angle(frame, one.set_now)}°", frame.say(one.mark_was),
                 frame.mark(one.mark_now), plane_words(piece, one.roll_step, one.turn, one.shim),
             ]

@@ -150,7 +150,7 @@ def _next(found: NextPiece, unit: Unit) -> Answer:
         ],
         "bends": [
             {
-                "bend": one.bend, "error": degrees(one.error), "sigma": degrees(one.sigma),
+                "bend": one.bend, "measured": one.told, "error": degrees(one.error), "sigma": degrees(one.sigma),
                 "taken_off": degrees(one.taken_off),
                 "common_to_die": degrees(one.common), "set_was": degrees(one.set_was), "set_now": degrees(one.set_now),
                 "mark_was": to_unit(one.mark_was, unit), "mark_now": to_unit(one.mark_now, unit),

@@ -10,6 +10,7 @@ from railmodel.as_bent.words import (
     LEARNED,
     common_words,
     end_words,
+    error_words,
     known_words,
     plane_words,
     scatter_words,
@@ -34,7 +35,7 @@ def next_rows(piece: Piece, found: NextPiece) -> Iterator[tuple[str, ...]]:
     frame = piece.frame
     for one in found.bends:
         yield (
-            str(one.bend), f"{degrees(one.error):+.2f}", f"{degrees(one.sigma):.2f}", taken_words(one),
+            str(one.bend), error_words(one), f"{degrees(one.sigma):.2f}", taken_words(one),
             f"{degrees(one.set_was):.2f}", f"{degrees(one.set_now):.2f}", frame.say(one.mark_was),
             frame.mark(one.mark_now), plane_words(piece, one.roll_step, one.turn, one.shim),
         )  # fmt: skip

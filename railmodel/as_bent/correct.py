@@ -4,7 +4,8 @@ One piece shows what is wrong with the settings and what chance did, mixed. What
 and of its measurement together is left alone; up to four times, half of it is corrected; beyond, all of it. So chance
 alone is made worse by 3 % (root mean square) and an error of ten times the scatter is cut by more than five
 (derived from the normal distribution; half-steps are common practice, no source). What all bends of one die have in
-common is judged first, since it shows in all of them; what is left of each bend by itself is judged after that.
+common is judged first, since it shows in all of them that were measured; what is left of each bend by itself is judged
+after that. A bend that nothing tells of says nothing of the others, and gets what they have in common.
 
 Several pieces (`railmodel.as_bent.several`) show the error of the settings the better the more they are: the same rule,
 with what chance and measuring leave in doubt of what they have in common.
@@ -16,8 +17,9 @@ from math import tan
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from railmodel.as_bent.estimate import Solution
+from railmodel.as_bent.estimate import TOLD, Solution
 from railmodel.as_bent.rail import Rail
 from railmodel.bending.mark_out import MarkOut
 from railmodel.bending.springback import Springback
@@ -47,27 +49,35 @@ def step_for(error: float, sigma: float) -> StepKind:
     return "leave" if size <= LEAVE * sigma else "half" if size <= HALF * sigma else "all"
 
 
-def steps_for(errors: Array, sigmas: Array, groups: Sequence[object]) -> tuple[Array, Array]:
+def steps_for(
+    errors: Array, sigmas: Array, groups: Sequence[object], told: NDArray[np.bool_] | None = None
+) -> tuple[Array, Array]:
     """How much of each error to correct, what a group has in common judged first.
 
     Args:
         errors: (n,).
         sigmas: (n,) what chance and measuring give each.
         groups: (n,) errors of equal groups may have a common part, such as the springback of one die.
+        told: (n,) whether anything tells of each; None = of all.
 
     Returns:
         (n,) what to take off each, and (n,) the common part of that.
     """
     common = np.zeros(len(errors))
     own = np.zeros(len(errors))
+    known = np.ones(len(errors), dtype=bool) if told is None else told
     for group in dict.fromkeys(groups):
-        mine = np.array([other == group for other in groups])
+        all_of_it = np.array([other == group for other in groups])
+        mine = all_of_it & known
+        if not mine.any():
+            continue
+        several = mine.sum() > 1
         weights = 1 / sigmas[mine] ** 2
         middle, sigma = float(weights @ errors[mine] / weights.sum()), float(weights.sum() ** -0.5)
-        if mine.sum() > 1:
-            common[mine] = SHARE[step_for(middle, sigma)] * middle
-        left = errors[mine] - (middle if mine.sum() > 1 else 0.0)
-        alone = np.sqrt(sigmas[mine] ** 2 - (sigma**2 if mine.sum() > 1 else 0.0))
+        if several:
+            common[all_of_it] = SHARE[step_for(middle, sigma)] * middle
+        left = errors[mine] - (middle if several else 0.0)
+        alone = np.sqrt(sigmas[mine] ** 2 - (sigma**2 if several else 0.0))
         own[mine] = [SHARE[step_for(float(e), float(s))] * e for e, s in zip(left, alone, strict=True)]
     return common + own, common
 
@@ -78,6 +88,7 @@ class BendCorrection:
 
     Args:
         bend: its number from the leading end.
+        told: whether anything measured tells of its angle.
         error: finished less planned angle, radians.
         sigma: standard deviation that chance and measuring give it.
         taken_off: how much of it is corrected, radians, and
@@ -93,6 +104,7 @@ class BendCorrection:
     """
 
     bend: int
+    told: bool
     error: float
     sigma: float
     taken_off: float
@@ -178,12 +190,14 @@ class Errors:
         covariance: (6 n + 1, 6 n + 1) what chance and measuring leave in doubt of it.
         pieces: how many were measured.
         scatter: how far they differ.
+        told: (6 n + 1,) whether measuring tells of each value; None where the covariance says so by itself.
     """
 
     off: Array
     covariance: Array
     pieces: int = 1
     scatter: tuple[Scatter, ...] = ()
+    told: NDArray[np.bool_] | None = None
 
     @classmethod
     def of_one(cls, solution: Solution, rail: Rail) -> "Errors":
@@ -193,11 +207,16 @@ class Errors:
             solution: the piece as bent.
             rail: the part with the spread it had before anything was measured.
         """
-        return cls(solution.off, solution.spread + np.diag(rail.spread**2))
+        return cls(solution.off, solution.spread + np.diag(rail.spread**2), told=told_of(solution, rail))
 
     def sigma(self, mixed: Array) -> Array:
         """(m,) standard deviation of sums (m, 6 n + 1) of values."""
         return np.asarray(np.sqrt(np.maximum(np.einsum("mi,ij,mj->m", mixed, self.covariance, mixed), 0.0)))
+
+
+def told_of(solution: Solution, rail: Rail) -> NDArray[np.bool_]:
+    """(6 n + 1,) whether measuring tells of each value of a piece."""
+    return np.asarray(np.sqrt(np.maximum(np.diag(solution.spread), 0.0)) < TOLD * rail.spread)
 
 
 def next_piece(
@@ -226,7 +245,8 @@ def next_piece(
     moved = -np.cumsum([SHARE[one.step] * one.error for one in straights])
     angle, roll = columns.block("angle"), columns.block("roll")
     sigmas = np.sqrt(np.diag(errors.covariance))
-    taken, common = steps_for(off[angle], sigmas[angle], dies)
+    told = np.ones(n, dtype=bool) if errors.told is None else errors.told[angle]
+    taken, common = steps_for(off[angle], sigmas[angle], dies, told)
     bends = []
     for i in range(n):
         exact = float(was_set[i]) - float(taken[i]) * (1 + springback[i].proportional)
@@ -236,8 +256,8 @@ def next_piece(
         across = _resting(marks, i)
         bends.append(
             BendCorrection(
-                bend=i + 1, error=float(off[angle][i]), sigma=float(sigmas[angle][i]), taken_off=float(taken[i]),
-                common=float(common[i]), set_was=float(was_set[i]),
+                bend=i + 1, told=bool(told[i]), error=float(off[angle][i]), sigma=float(sigmas[angle][i]),
+                taken_off=float(taken[i]), common=float(common[i]), set_was=float(was_set[i]),
                 set_now=_rounded(exact, angle_step) if taken[i] else float(was_set[i]),
                 mark_was=marks.bends[i].mark, mark_now=marks.bends[i].mark + float(moved[i]),
                 roll=rolled, roll_step=rolls, turn=turn,

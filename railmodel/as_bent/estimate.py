@@ -20,6 +20,9 @@ from railmodel.geometry.centreline import Centreline
 from railmodel.geometry.rows import Array
 from railmodel.sureness.screws import FIELDS, Field
 
+TOLD: Final = 0.9
+"""A value is told of where measuring leaves less than this of the spread it had before."""
+
 WILD: Final = 4.0
 """A residual beyond so many of its standard deviations is looked into."""
 
@@ -423,7 +426,7 @@ class Known:
     def learned(self) -> str:
         """How well it is determined: "well", "partly", or "not": the spread before is what is known still."""
         left = self.sigma / self.before if self.before > 0 else 1.0
-        return "well" if left < 0.5 else "partly" if left < 0.9 else "not"
+        return "well" if left < 0.5 else "partly" if left < TOLD else "not"
 
 
 def dimensions(solution: Solution, rail: Rail, bent: int) -> list[Known]:

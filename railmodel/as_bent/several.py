@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from railmodel.as_bent.correct import Errors, Scatter
+from railmodel.as_bent.correct import Errors, Scatter, told_of
 from railmodel.as_bent.estimate import TIE, WILD, Sifted
 from railmodel.as_bent.rail import Rail
 from railmodel.geometry.rows import Array
@@ -170,7 +170,8 @@ def together(pieces: Sequence[Told]) -> Errors:
         if usual > 0 and freedom[i] >= 0.5:
             sigma = usual * float(factors[i]) ** 0.5
             scatter.append(Scatter(field=field, sigma=sigma, usual=usual, freedom=float(freedom[i])))
-    return Errors(off, covariance, len(pieces), tuple(scatter))
+    told = np.any([told_of(one.sifted.solution, one.rail) for one in pieces], axis=0)
+    return Errors(off, covariance, len(pieces), tuple(scatter), told)
 
 
 def asunder(pieces: Sequence[Told]) -> tuple[int, float] | None:

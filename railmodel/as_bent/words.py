@@ -58,11 +58,18 @@ def taken_words(one: BendCorrection) -> str:
 def common_words(found: NextPiece, dies: Sequence[str | None]) -> list[str]:
     """What the bends of each die had in common, a sentence each."""
     by_die = {die: one for die, one in zip(dies, found.bends, strict=True) if one.common}
+    untold = {die for die, one in zip(dies, found.bends, strict=True) if not one.told}
     return [
-        f"All bends{f' of die {die}' if die else ''} came out {abs(degrees(one.common)):.2f} degrees "
-        f"{'over' if one.common > 0 else 'under'} together: that is taken off every one of them."
+        f"All {'measured ' if die in untold else ''}bends{f' of die {die}' if die else ''} came out "
+        f"{'over' if one.common > 0 else 'under'} plan together: {abs(degrees(one.common)):.2f} degrees of that is "
+        f"corrected at every one of {'its bends, measured or not' if die in untold else 'them'}."
         for die, one in by_die.items()
     ]
+
+
+def error_words(one: BendCorrection) -> str:
+    """How far off a bend came out, degrees, where that is known."""
+    return f"{round(degrees(one.error), 2) + 0.0:+.2f}" if one.told else "not measured"
 
 
 def plane_words(piece: Piece, step: StepKind, turn: float, shim: float | None) -> str:

@@ -92,7 +92,7 @@ def test_correct_gives_settings_for_the_next_piece() -> None:
         assert bend["set_now"] * 10 == pytest.approx(round(bend["set_now"] * 10))
         assert bend["taken_off"] == bend["common_to_die"] < -0.5
     assert bends[2]["mark_now"] - bends[2]["mark_was"] == pytest.approx(bends[3]["mark_now"] - bends[3]["mark_was"])
-    assert "All bends of die hard 7 came out 0." in run("correct", HAULER, EXAMPLE).out
+    assert "All bends of die hard 7 came out under plan together: 0." in run("correct", HAULER, EXAMPLE).out
 
 
 def test_a_rail_half_bent_gets_commands_for_the_rest(tmp_path: Path) -> None:
@@ -157,6 +157,23 @@ def test_a_miss_that_the_record_hardly_tells_of_is_no_reason_to_reject(tmp_path:
     told = " ".join(run("measured", HAULER, record(tmp_path, few)).out.split())
     assert re.search(r"the record tells of that place to 0\.\d+ in only: measure more before rejecting it", told)
     assert "shim or reject it" not in told
+
+
+def test_a_bend_that_was_not_measured_is_said_to_be_so_and_corrected_with_its_die(tmp_path: Path) -> None:
+    few = "part: side rail\nhand: right\nangles: [{bend: 1, reads: [14.8, 14.8]}, {bend: 2, reads: [14.8, 14.8]}]\n"
+    ran = run("correct", HAULER, record(tmp_path, few), "--format", "json")
+    bends = answer(ran)["next_piece"]["bends"]
+    assert [bend["measured"] for bend in bends] == [True, True, False, False]
+    assert bends[3]["taken_off"] == pytest.approx(bends[0]["taken_off"])
+    assert bends[0]["taken_off"] < -0.2
+    told = " ".join(run("correct", HAULER, record(tmp_path, few)).out.split())
+    assert told.count("not measured") == 2
+    # both came out half a degree under, half of which is corrected: never said to have come out by half as much
+    assert "All measured bends of die hard 7 came out under plan together: 0.25 degrees of that is corrected" in told
+    other = record(tmp_path, few.replace("[14.8, 14.8]}]", "[14.8, 14.9]}]"), "second.yaml")
+    two = answer(run("correct", HAULER, record(tmp_path, few), other, "--format", "json"))["next_piece"]["bends"]
+    assert [bend["measured"] for bend in two] == [True, True, False, False]
+    assert two[3]["taken_off"] == pytest.approx((two[0]["error"] + two[1]["error"]) / 2, abs=0.01)
 
 
 def test_what_was_set_of_some_bends_only_is_told_of_those(tmp_path: Path) -> None:

@@ -208,6 +208,18 @@ def test_what_all_bends_of_a_die_have_in_common_shows_where_none_of_them_shows_i
     assert taken == pytest.approx(0)
 
 
+def test_bends_that_nothing_tells_of_do_not_water_down_what_the_others_have_in_common() -> None:
+    """Two of four were measured, both half a degree under: the middle is theirs, and all four are corrected by it."""
+    errors, sigmas = np.array([-0.5, -0.55, 0.0, 0.0]), np.array([0.15, 0.15, 0.2, 0.2])
+    told = np.array([True, True, False, False])
+    taken, common = steps_for(errors, sigmas, ["hard"] * 4, told)
+    np.testing.assert_allclose(common, [-0.525] * 4)
+    np.testing.assert_allclose(taken, common)
+    taken, common = steps_for(errors, sigmas, ["hard", "easy", "hard", "easy"], told)  # one of each: no common part
+    np.testing.assert_allclose(common, 0.0)
+    np.testing.assert_allclose(taken, [-0.25, -0.275, 0.0, 0.0])
+
+
 def test_a_straight_that_came_out_long_moves_its_mark_and_all_behind_it() -> None:
     rail = frame_rail(np.random.default_rng(44), 4)
     off = np.zeros(rail.columns.count)
