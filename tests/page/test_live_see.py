@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from browser import DESKTOP, PHONE, Opened, visited
 from commands import HAULER
-from live import Running
+from live import Running, running, small_job
 from playwright.sync_api import Browser
 
 from railmodel.frame import build_frame
@@ -237,6 +237,21 @@ def test_a_finger_turns_the_picture_and_moves_a_point_on_a_phone(browser: Browse
         tab.until("!page.store.busy && page.store.state.written.parts[0].points[2].at[2] !== '24'")
         tab.page.get_by_role("button", name="Undo", exact=True).click()
         tab.until("!page.store.busy")
+
+
+def test_where_no_part_is_written_by_points_nobody_is_told_to_drag_one(browser: Browser, tmp_path: Path) -> None:
+    path = small_job(tmp_path)
+    text = path.read_text(encoding="utf-8")
+    before, after = text.split("    points:\n")[0], text[text.index("fit_points:") :]
+    path.write_text(
+        f"{before}    path:\n      - straight: 30\n      - bend: {{toward: top, angle: 20, die: hard 7}}\n"
+        f"      - straight: 30\n    start: {{at: [0, 15, 20], heading: [1, 0, 0]}}\n{after}",
+        encoding="utf-8",
+    )
+    with running(path) as served, visited(browser, served.address) as (shown,):
+        assert shown.page.locator(".handle").count() == 0
+        says = "No part is written by points: nothing here can be dragged; change the numbers in the form."
+        assert shown.page.locator("#flat-says").inner_text() == says
 
 
 def test_where_nothing_can_be_turned_the_flat_views_remain(browser: Browser, cart: Running) -> None:

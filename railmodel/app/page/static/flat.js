@@ -164,10 +164,10 @@ export class Flat {
     this.picked(['parts', handle.part, 'points', handle.point]);
   }
 
-  // where the pointer is, in the job's unit, right and up
-  under(event) {
-    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(this.svg.getScreenCTM().inverse());
-    return [at.x, -at.y];
+  // how far the pointer went on the glass, in the job's unit, right and up; lines that come and go above move nothing
+  gone(event) {
+    const { x, y, scale } = this.held;
+    return [(event.clientX - x) * scale, (y - event.clientY) * scale];
   }
 
   take(event, handle) {
@@ -175,16 +175,16 @@ export class Flat {
     handle.element.setPointerCapture(event.pointerId);
     handle.element.focus({ preventScroll: true });
     this.turn += 1;
-    const [a, b] = this.under(event);
-    this.held = { handle, off: [handle.at[this.axes[0]] - a, handle.at[this.axes[1]] - b] };
+    const from = this.axes.map((axis) => handle.at[axis]);
+    this.held = { handle, from, x: event.clientX, y: event.clientY, scale: 1 / this.svg.getScreenCTM().a };
     handle.element.classList.add('held');
     event.preventDefault();
   }
 
   drag(event, handle) {
     if (!this.held || this.held.handle !== handle) return;
-    const [a, b] = this.under(event);
-    this.move(handle, a + this.held.off[0], b + this.held.off[1]);
+    const [a, b] = this.gone(event);
+    this.move(handle, this.held.from[0] + a, this.held.from[1] + b);
   }
 
   drop(handle) {

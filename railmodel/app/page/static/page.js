@@ -81,6 +81,15 @@ function head(state) {
   by('units').textContent = state.unit === 'in' ? 'Lengths in inches, as a tape is read: 4 1/2, 3\' 6 1/2", 114 mm.' : 'Lengths in mm; 4 1/2" is read too.';
 }
 
+// what can be done in the flat views, until something is done there
+const DRAG = by('flat-says').textContent;
+const NO_DRAG = 'No part is written by points: nothing here can be dragged; change the numbers in the form.';
+function draggable({ parts, readonly }) {
+  const host = by('flat-says');
+  if (readonly) host.hidden = true;
+  else if ([DRAG, NO_DRAG].includes(host.textContent)) host.textContent = parts.some(({ drag }) => drag) ? DRAG : NO_DRAG;
+}
+
 function undo(way) {
   const field = form.fields.get(document.activeElement?.dataset?.at);
   if (way === 'undo' && field && field.wrong !== null) {
@@ -136,6 +145,7 @@ addEventListener('hashchange', route);
 
 store.on('state', (state) => {
   head(state);
+  draggable(state);
   first.forEach((view) => view.update(state));
   const moving = flats.some((flat) => flat.host.contains(document.activeElement));
   if (moving) flats.forEach((flat) => flat.update(state));
