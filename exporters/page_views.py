@@ -1,4 +1,4 @@
-"""Views of a frame as SVG to stand inside a page: small, coloured by the page, with short badges. mm on the vehicle."""
+"""Views of a frame as SVG: small, coloured by what they stand in, with short badges. mm on the vehicle."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from exporters.mesh import plate_rims
 from exporters.room import Rect, Room
-from exporters.views import PICTORIAL, PLAN, SIDE, View, panels
+from exporters.views import PICTORIAL, PLAN, SIDE, Picture, View, panels
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
 from railmodel.plates import Placing, Plate
@@ -21,6 +21,9 @@ LETTER = 0.027
 
 SHADES = 4
 """Tones of a face, from edge-on to facing."""
+
+_TONES = ("#cdcdd0", "#d9d9dc", "#e6e6e8", "#f2f2f4")
+"""Those tones on white paper, the edge-on one first."""
 
 _SAME = 1e-3
 """What stands out of a plane by no more than this lies in it, mm."""
@@ -112,6 +115,21 @@ def _sheets(plate: Plate, placing: Placing) -> tuple[Sheet, ...]:
         for corners in np.stack([low, np.roll(low, -1, axis=0), np.roll(high, -1, axis=0), high], axis=1):
             walls.append(Sheet((corners,), np.cross(corners[1] - corners[0], placing.normal), wall=True))
     return (*walls, Sheet(back, -placing.normal), Sheet(face, placing.normal))
+
+
+def painted(every: Facets, view: View, line: float) -> Picture:
+    """Parts in a view by themselves, coloured for white paper.
+
+    Args:
+        every: the parts' facets.
+        view: where it is seen from.
+        line: width of the outlines, mm on the vehicle.
+    """
+    faces, _, low, high = _faces(every, view)
+    style = f"path{{fill:none}}.e{{stroke:#000;stroke-width:{line:.3f};stroke-linecap:round}}"
+    tones = (f".f{i}{{fill:{tone};fill-rule:evenodd}}" for i, tone in enumerate(_TONES))
+    elements = (f"<style>{style}{''.join(tones)}</style>", *faces)
+    return Picture(elements, (float(low[0]), float(low[1])), (float(high[0]), float(high[1])))
 
 
 def drawing(every: Facets, view: View, badges: Iterable[Badge] = ()) -> Drawing:

@@ -5,10 +5,11 @@ The shop's own split of the cost is not on it.
 
 from pathlib import Path
 
+from exporters.page_views import facets, painted
 from exporters.sheets.scale import scale_to_fit
 from exporters.sheets.typeset import SVG, Data, shortened, typeset
 from exporters.sheets.words import POINT, Paper, head, paper_of, section_words, width_of
-from exporters.views import PICTORIAL, draw, svg
+from exporters.views import PICTORIAL, svg
 from railmodel.files import write_whole
 from railmodel.frame import Frame
 from railmodel.job.mass import POUND
@@ -104,12 +105,13 @@ def _rest(rows: list[Data]) -> Data:
 
 
 def _picture(frame: Frame, width: float) -> Data:
-    """All parts in one pictorial view."""
-    rough = draw(frame.parts, PICTORIAL)
+    """All parts, and the plates that have their place, in one pictorial view."""
+    every = facets(frame.parts, [(plate, placing) for plate in plates(frame) for placing in plate.places])
+    rough = painted(every, PICTORIAL, 1.0)
     wide, high = (b - a for a, b in zip(rough.low, rough.high, strict=True))
     scale = max(scale_to_fit(wide, width - 2 * _MARGIN), scale_to_fit(high, _TALLEST - 2 * _MARGIN))
     mm = scale * POINT
-    picture = draw(frame.parts, PICTORIAL, line=0.5 * mm)
+    picture = painted(every, PICTORIAL, 0.5 * mm)
     size = [wide / mm + 2 * _MARGIN, high / mm + 2 * _MARGIN]
     shown = svg(picture, width=size[0] * POINT, margin=_MARGIN * mm, title="the frame")
     return {"width": size[0], "height": size[1], "picture": {SVG: shown}, "labels": []}

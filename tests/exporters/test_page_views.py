@@ -6,11 +6,11 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from commands import HAULER
+from commands import HAULER, TRAILER
 from jobfiles import frame_of
 
 from exporters.approval_points import badges, letters
-from exporters.page_views import VIEWS, Badge, drawing, facets
+from exporters.page_views import VIEWS, Badge, drawing, facets, painted
 from exporters.views import PICTORIAL, PLAN, SIDE, View
 from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
@@ -172,3 +172,21 @@ def test_parts_get_letters_that_stand_for_nothing_else(tmp_path: Path) -> None:
     assert given[:6] == ["A", "B", "C", "D", "E", "G"]
     assert len(set(given)) == 45
     assert not {"F", "J", "I", "O"} & set("".join(given))
+
+
+def test_a_picture_by_itself_is_coloured_and_shows_the_plates_with_their_holes() -> None:
+    """Tones for white paper, no words, and the same faces as the page's view; holes of a plate leave a gap."""
+    frame = build_frame(read_job(TRAILER))
+    placed = [(plate, placing) for plate in plates(frame) for placing in plate.places]
+    bare, whole = (painted(facets(frame.parts, some), PICTORIAL, 2.0) for some in ([], placed))
+    root = ElementTree.fromstring(f"<svg>{''.join(whole.elements)}</svg>")
+    style, *paths = root
+    assert style.tag == "style"
+    assert all(f".f{i}{{fill:#" in str(style.text) for i in range(4))
+    assert {path.tag for path in paths} == {"path"}
+    assert len(whole.elements) > len(bare.elements)
+    (coupling,) = [plate for plate, _ in placed if plate.name == "coupling plate"]
+    loops = [path.get("d", "").count("M") for path in paths if path.get("class", "").startswith("f")]
+    assert max(loops) == 1 + len(coupling.holes)
+    page = drawing(facets(frame.parts, placed), PICTORIAL).svg
+    assert all(element in page for element in whole.elements[1:])
