@@ -143,3 +143,27 @@ def test_where_a_die_has_its_marks_elsewhere_the_mark_at_the_gauge_is_told(brows
         shown.ready().until("document.documentElement.dataset.rehearsed === 'rail right front 0'")
         shown.page.get_by_role("button", name="bend 1").click()
         assert f"{order['mark_at_gauge']:.3f} in" in shown.page.locator("#step-now").inner_text()
+
+
+def test_the_stock_is_told_before_the_first_bend_and_what_is_cut_off_after_the_last(
+    browser: Browser, tmp_path: Path
+) -> None:
+    path = small_job(tmp_path)
+    path.write_text(path.read_text(encoding="utf-8").replace("- [90, 15, 24]", "- [57, 15, 24]"), encoding="utf-8")
+    sheet = bend_sheets(build_frame(read_job(path)))["pages"][0]
+    number, tape = sheet["cut"]
+    trim = sheet["trims"]
+    assert trim.endswith("at the tail")
+    with running(path) as served, visited(browser, f"{served.address}bend", **PHONE) as (shown,):
+        shown.until(f"{CARD}.includes('Bend 1 of 2')")
+        said = shown.page.locator("#card dd").all_inner_texts()
+        assert f"{tape} {number} in" in said
+        assert "Cut off" not in shown.page.locator("#card").inner_text()
+        for _ in range(2):
+            shown.page.locator("#next").click()
+            shown.page.wait_for_timeout(450)
+        shown.until(f"{CARD}.includes('All bends made')")
+        assert "Cut length" not in shown.page.locator("#card").inner_text()
+        numbers = trim.split(": ")[1].split(" (")[0]
+        assert f"{numbers} in at the tail" in shown.page.locator("#card .change").inner_text()
+        assert shown.said == []

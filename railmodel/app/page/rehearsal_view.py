@@ -13,6 +13,7 @@ import numpy as np
 from railmodel.app.plan_answer import plan_answer
 from railmodel.bending.clearing import KeepOut
 from railmodel.bending.machine_run import Move
+from railmodel.bending.mark_out import MarkOut
 from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import plan_job
 from railmodel.bending.rehearsal import Rehearsal, Step
@@ -21,6 +22,7 @@ from railmodel.bending.work import shop_work
 from railmodel.frame import Frame
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
+from railmodel.tolerances import LENGTH
 from railmodel.units import from_unit, to_unit
 
 Answer = dict[str, Any]
@@ -71,6 +73,7 @@ def rehearsal_view(frame: Frame, name: str, hand: str, end: str | None) -> Answe
         "seam_when_loaded": own[0].orders.seam_when_loaded,
         "cut_length": to_unit(own[0].marks.cut_length, frame.unit),
         "cut_length_tape": frame.mark(own[0].marks.cut_length),
+        "trims": _trims(frame, own[0].marks),
         "machine": _machine(rehearsal),
         "section": {"height": rehearsal.reading.part.section.height, "width": rehearsal.reading.part.section.width},
         "triangles": shown.triangles,
@@ -90,6 +93,12 @@ def _why_not(frame: Frame, part: RailPart) -> str:
         "bending is not rehearsed: the shop file says neither how high the tube lies (bender: centreline_height) nor "
         "what stands around the bender (bender: solids)"
     )
+
+
+def _trims(frame: Frame, marks: MarkOut) -> list[tuple[str, str]]:
+    """What is cut off after bending, and where."""
+    both = ((marks.trim_lead, "leading end"), (marks.trim_tail, "tail"))
+    return [(frame.mark(trim), end) for trim, end in both if trim > LENGTH]
 
 
 def _key(steps: list[Answer]) -> str:

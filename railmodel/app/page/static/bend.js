@@ -3,7 +3,7 @@
 import { by, make, name, once } from './dom.js';
 import { get } from './net.js';
 import { Store } from './store.js';
-import { angle, gauged, length, marked, setAngle } from './words.js';
+import { angle, gauged, length, marked, markWords, setAngle } from './words.js';
 
 const BETWEEN = 400; // milliseconds from one tap to the next that counts
 const store = new Store();
@@ -101,7 +101,8 @@ function planned(part, hand) {
   const { answer } = store.state.plan;
   const found = answer && answer.parts.find((one) => one.part === part && one.hand === hand && one.steps.length);
   return found ? {
-    key: JSON.stringify(found.steps), unit: answer.units.length, seen: answer.turns.replace(/^as seen /, ''), leading_end: found.leading_end,
+    key: JSON.stringify(found.steps), unit: answer.units.length, seen: answer.turns.replace(/^as seen /, ''), leading_end: found.leading_end, cut_length: found.cut_length,
+    trims: [[found.trim_lead, 'leading end'], [found.trim_tail, 'tail']].filter(([trim]) => trim > 0).map(([trim, end]) => [length(trim, answer.units.length), end]),
     steps: found.steps.map((order) => ({ kind: 'bend', bend: order.bend, order })),
   } : null;
 }
@@ -115,7 +116,7 @@ function draw() {
   const answer = store.state.checks.answer;
   stops = ((answer && answer.findings) || store.state.quick.findings).filter((one) => one.level === 'stop' && one.part === part && (!one.hand || one.hand === hand));
   by('dots').replaceChildren(...all.map((_, i) => make('li', { class: i < done ? 'made' : i === done ? 'now' : '', 'aria-current': i === done ? 'step' : null }, `${i + 1}`, make('span', { class: 'unseen' }, i < done ? ' made' : ''))));
-  const told = done < all.length ? next(all[done], done, all.length) : finished(all.length);
+  const told = done < all.length ? next(all[done], done, all.length) : finished(all.length, data);
   const warn = changed ? make('p', { class: 'bad' }, '! The job was changed since this tube was begun; the count starts anew. Measure the tube before you go on.') : null;
   const stop = stops.length ? make('div', { class: 'bad stopper', role: 'alert' }, make('strong', {}, '✗ DO NOT BEND'), stops.map(({ says }) => make('p', {}, says))) : null;
   card.replaceChildren(...[stop, warn, ...told].filter((one) => one));
@@ -134,11 +135,13 @@ function next(order, done, count) {
   const [mark, beside] = marked(order.mark_tape || length(order.mark, unit), unit);
   const before = done ? bends()[done - 1].die : order.die;
   const gauge = gauged(order, bends(), unit);
+  const cut = marked(data.cut_length_tape || length(data.cut_length, unit), unit);
   return [
     make('h2', {}, `Bend ${done + 1} of ${count}`),
     make('p', { class: 'turn' }, `${turn[0].toUpperCase()}${turn.slice(1)}${order.turn_over ? `, ${order.turn_over}` : ''}`),
     before === order.die || !order.die ? null : make('p', { class: 'change' }, 'Change to die ', name(order.die), '.'),
     make('dl', { class: 'big' },
+      done ? '' : fact('Cut length', [cut[0], make('span', { class: 'less' }, ` ${cut[1]}`)], 'wide'),
       fact('Mark at', [mark, make('span', { class: 'less' }, ` ${beside}`)], 'wide'),
       gauge ? fact('Mark at the gauge', [gauge[0], make('span', { class: 'less' }, ` ${gauge[1]}`)], 'wide') : '',
       fact('Set angle', setAngle(order, bends())), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
@@ -147,7 +150,11 @@ function next(order, done, count) {
   ];
 }
 
-const finished = (count) => [make('h2', {}, '✓ All bends made'), make('p', {}, `${count} of ${count}. Check the part against its inspection record before the next tube is cut.`)];
+const finished = (count, { trims, unit }) => [
+  make('h2', {}, '✓ All bends made'),
+  trims.length ? make('p', { class: 'change' }, `Cut off ${trims.map(([text, end]) => `${markWords(text, unit)} at the ${end}`).join(' and ')}.`) : null,
+  make('p', {}, `${count} of ${count}. Check the part against its inspection record before the next tube is cut.`),
+];
 
 // the screen stays on while this page is in front, where the browser can do that
 let lock = null;
