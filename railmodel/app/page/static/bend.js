@@ -141,11 +141,11 @@ function next(order, done, count) {
     make('p', { class: 'turn' }, `${turn[0].toUpperCase()}${turn.slice(1)}${order.turn_over ? `, ${order.turn_over}` : ''}`),
     before === order.die || !order.die ? null : make('p', { class: 'change' }, 'Change to die ', name(order.die), '.'),
     make('dl', { class: 'big' },
-      done ? '' : fact('Cut length', [cut[0], make('span', { class: 'less' }, ` ${cut[1]}`)], 'wide'),
       fact('Mark at', [mark, make('span', { class: 'less' }, ` ${beside}`)], 'wide'),
       gauge ? fact('Mark at the gauge', [gauge[0], make('span', { class: 'less' }, ` ${gauge[1]}`)], 'wide') : '',
       fact('Set angle', setAngle(order, bends())), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
-      fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : ''),
+      fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : '',
+      done ? '' : fact('Cut length', [cut[0], make('span', { class: 'less' }, ` ${cut[1]}`)])),
     make('p', { class: 'quiet' }, `Marks count from the leading cut end. Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),
   ];
 }
