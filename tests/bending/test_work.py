@@ -108,7 +108,7 @@ def test_without_record_and_grade_the_set_angle_is_the_finished_one_and_that_is_
     assert tools(found)["hard 200"].springback.kind == "none"
     bend = shop_work(found).mark_outs[0].bends[0]
     assert degrees(bend.set_angle) == pytest.approx(30, abs=1e-9)
-    assert any("set angle = finished angle" in f.says for f in shop_work(found).findings)
+    assert any("set angles are the finished angles" in f.says for f in shop_work(found).findings)
 
 
 def test_broken_and_contradictory_rows_are_named_by_line_and_the_others_go_on(tmp_path: Path) -> None:
