@@ -18,7 +18,7 @@ from exporters.page import page, shipped
 from exporters.page_views import LETTER, VIEWS, drawing, facets
 from railmodel.files import write_whole
 from railmodel.frame import Frame
-from railmodel.plates import Placing, Plate, plates
+from railmodel.plates import Placing, Plate, placed_plates
 from railmodel.units import format_decimal
 
 _WIDE = 720
@@ -43,7 +43,7 @@ def approval_page(frame: Frame, answer: Answer) -> str:
     named = letters(frame)
     meshes = {part.label: mesh_of(part) for part in frame.parts if part.line.length > 0}
     marks = badges(frame, named)
-    placed = [(plate, placing) for plate in plates(frame) for placing in plate.places]
+    placed = placed_plates(frame)
     every = facets(frame.parts, placed)
     drawings = [drawing(every, view, marks) for view in VIEWS] if meshes else []
     sizes = _letter_sizes([one.width for one in drawings])

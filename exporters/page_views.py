@@ -117,19 +117,17 @@ def _sheets(plate: Plate, placing: Placing) -> tuple[Sheet, ...]:
     return (*walls, Sheet(back, -placing.normal), Sheet(face, placing.normal))
 
 
-def painted(every: Facets, view: View, line: float) -> Picture:
-    """Parts in a view by themselves, coloured for white paper.
-
-    Args:
-        every: the parts' facets.
-        view: where it is seen from.
-        line: width of the outlines, mm on the vehicle.
-    """
+def picture_of(every: Facets, view: View) -> Picture:
+    """Parts in a view by themselves, to be coloured by what they stand in, such as `paper_style`."""
     faces, _, low, high = _faces(every, view)
+    return Picture(tuple(faces), (float(low[0]), float(low[1])), (float(high[0]), float(high[1])))
+
+
+def paper_style(line: float) -> str:
+    """The SVG element that colours a picture for white paper, its outlines `line` wide, mm on the vehicle."""
     style = f"path{{fill:none}}.e{{stroke:#000;stroke-width:{line:.3f};stroke-linecap:round}}"
     tones = (f".f{i}{{fill:{tone};fill-rule:evenodd}}" for i, tone in enumerate(_TONES))
-    elements = (f"<style>{style}{''.join(tones)}</style>", *faces)
-    return Picture(elements, (float(low[0]), float(low[1])), (float(high[0]), float(high[1])))
+    return f"<style>{style}{''.join(tones)}</style>"
 
 
 def drawing(every: Facets, view: View, badges: Iterable[Badge] = ()) -> Drawing:

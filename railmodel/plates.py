@@ -106,6 +106,11 @@ def plates(frame: Frame) -> tuple[Plate, ...]:
     return tuple(plate for written in frame.job.plates for plate in _made(written, frame)[0])
 
 
+def placed_plates(frame: Frame) -> list[tuple[Plate, Placing]]:
+    """Every copy of a plate that has its place in the vehicle, and the place."""
+    return [(plate, placing) for plate in plates(frame) for placing in plate.places]
+
+
 def plate_findings(frame: Frame) -> Iterator[Finding]:
     """What is wrong with the plates of a job."""
     for written in frame.job.plates:

@@ -5,7 +5,7 @@ from math import degrees
 from pathlib import Path
 
 from exporters.sheets.typeset import Data, typeset
-from exporters.sheets.words import Paper, finished_angle, hand_of, head, paper_of, section_words, set_angle
+from exporters.sheets.words import Paper, finished_angle, hand_of, head, paper_of, section_words
 from railmodel.as_bent.correct import NextPiece
 from railmodel.as_bent.deviations import Laying
 from railmodel.as_bent.piece import Piece
@@ -23,6 +23,7 @@ from railmodel.as_bent.words import (
     straight_words,
     taken_words,
 )
+from railmodel.bending.set_angle import set_angle
 from railmodel.files import write_whole
 from railmodel.findings import Finding
 

@@ -22,13 +22,13 @@ from exporters.sheets.words import (
     paper_of,
     plain,
     section_words,
-    set_angle,
     tape,
     width_of,
 )
 from railmodel.bending.mark_out import MarkedBend, MarkOut
 from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import PartPlan, plan_job
+from railmodel.bending.set_angle import set_angle
 from railmodel.bending.work import shop_work
 from railmodel.files import write_whole
 from railmodel.findings import Finding
@@ -176,11 +176,7 @@ def _dies(frame: Frame, marks: MarkOut) -> str:
 
 
 def _trims(frame: Frame, marks: MarkOut) -> str:
-    given = [
-        f"{frame.mark(trim)} at the {end}"
-        for end, trim in (("leading end", marks.trim_lead), ("tail", marks.trim_tail))
-        if trim > LENGTH
-    ]
+    given = [f"{frame.mark(trim)} at the {end}" for end, trim in marks.cut_off]
     return f"cut off after bending: {' and '.join(given)}" if given else "none"
 
 

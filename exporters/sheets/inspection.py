@@ -9,8 +9,9 @@ import numpy as np
 from exporters.sheets.measure_first import measure_first
 from exporters.sheets.stopped import found_by, stops_of, unbuilt
 from exporters.sheets.typeset import Data, typeset
-from exporters.sheets.words import Paper, finished_angle, hand_of, head, paper_of, plain, section_words, set_angle
+from exporters.sheets.words import Paper, finished_angle, hand_of, head, paper_of, plain, section_words
 from railmodel.bending.plan import PartPlan, plan_job
+from railmodel.bending.set_angle import set_angle
 from railmodel.files import write_whole
 from railmodel.findings import Finding
 from railmodel.frame import Frame

@@ -5,7 +5,7 @@ The shop's own split of the cost is not on it.
 
 from pathlib import Path
 
-from exporters.page_views import facets, painted
+from exporters.page_views import facets, paper_style, picture_of
 from exporters.sheets.scale import scale_to_fit
 from exporters.sheets.typeset import SVG, Data, shortened, typeset
 from exporters.sheets.words import POINT, Paper, head, paper_of, section_words, width_of
@@ -15,7 +15,7 @@ from railmodel.frame import Frame
 from railmodel.job.mass import POUND
 from railmodel.loading.quote import NOT_OURS, Quote
 from railmodel.loading.weigh import tube_mass
-from railmodel.plates import plates
+from railmodel.plates import placed_plates, plates
 
 _TALLEST = 190.0
 """The picture is no taller than this, points."""
@@ -106,12 +106,11 @@ def _rest(rows: list[Data]) -> Data:
 
 def _picture(frame: Frame, width: float) -> Data:
     """All parts, and the plates that have their place, in one pictorial view."""
-    every = facets(frame.parts, [(plate, placing) for plate in plates(frame) for placing in plate.places])
-    rough = painted(every, PICTORIAL, 1.0)
-    wide, high = (b - a for a, b in zip(rough.low, rough.high, strict=True))
+    picture = picture_of(facets(frame.parts, placed_plates(frame)), PICTORIAL)
+    wide, high = (b - a for a, b in zip(picture.low, picture.high, strict=True))
     scale = max(scale_to_fit(wide, width - 2 * _MARGIN), scale_to_fit(high, _TALLEST - 2 * _MARGIN))
     mm = scale * POINT
-    picture = painted(every, PICTORIAL, 0.5 * mm)
     size = [wide / mm + 2 * _MARGIN, high / mm + 2 * _MARGIN]
-    shown = svg(picture, width=size[0] * POINT, margin=_MARGIN * mm, title="the frame")
+    over = [paper_style(0.5 * mm)]
+    shown = svg(picture, width=size[0] * POINT, margin=_MARGIN * mm, title="the frame", over=over)
     return {"width": size[0], "height": size[1], "picture": {SVG: shown}, "labels": []}

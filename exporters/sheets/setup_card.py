@@ -14,12 +14,12 @@ from exporters.sheets.words import (
     paper_of,
     plain,
     section_words,
-    set_angle,
 )
 from railmodel.bending.bend_log import LoggedBend
 from railmodel.bending.mark_out import MarkedBend
 from railmodel.bending.names import key
 from railmodel.bending.plan import JobPlan, PartPlan, plan_job
+from railmodel.bending.set_angle import set_angle
 from railmodel.bending.springback import Springback
 from railmodel.bending.work import ToolUse, shop_work
 from railmodel.files import write_whole

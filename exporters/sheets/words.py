@@ -90,17 +90,6 @@ def section_words(frame: Frame, part: RailPart) -> str:
     return f"{part.tube}: {high} high x {wide} wide x {wall} wall, corner {corner} {frame.unit}{grade}"
 
 
-def set_places(frame: Frame) -> int:
-    """Digits behind the point that show a set angle whole: those of the controller's step, one at the least."""
-    step = degrees(frame.shop.bender.set_angle_step) if frame.shop is not None else 0.1
-    return next((places for places in (1, 2, 3) if step and abs(round(step, places) - step) < 1e-9), 2)
-
-
-def set_angle(frame: Frame, angle: float) -> str:
-    """A set angle (radians) in degrees, as the controller takes it."""
-    return f"{degrees(angle):.{set_places(frame)}f}"
-
-
 def finished_angle(angle: float) -> str:
     """A finished angle (radians) in degrees, to a hundredth."""
     return f"{degrees(angle):.2f}"

@@ -6,7 +6,7 @@ from typing import Any
 from railmodel.frame import Frame
 from railmodel.job.mass import FOOT_POUND
 from railmodel.loading.carry import DEFER, LEFT_OUT, SCREENING, CaseResult, PartStress, Place, Screening
-from railmodel.loading.statics import Reaction, held_down
+from railmodel.loading.statics import Reaction
 from railmodel.units import to_unit
 
 Answer = dict[str, Any]
@@ -53,7 +53,7 @@ def _case(frame: Frame, result: CaseResult) -> Answer:
     return {
         "case": result.case.name,
         "says": result.case.says,
-        "supports": [_reaction(reaction) for reaction in result.reactions],
+        "supports": [_reaction(result, reaction) for reaction in result.reactions],
         "moved": to_unit(result.moved, frame.unit),
         "moved_at": _place(frame, result.moved_at),
         "parts": [_stress(frame, part) for part in result.parts],
@@ -61,11 +61,11 @@ def _case(frame: Frame, result: CaseResult) -> Answer:
     }
 
 
-def _reaction(reaction: Reaction) -> Answer:
+def _reaction(result: CaseResult, reaction: Reaction) -> Answer:
     return {
         "support": reaction.rest.name, "along": reaction.along, "across": reaction.across, "up": reaction.up,
         "roll": reaction.roll / 1000,
-        "held_down": [{"what": what or "all of it", "force": force} for what, force in held_down(reaction)],
+        "held_down": [{"what": what or "all of it", "force": force} for what, force in result.held_down(reaction)],
     }  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import JobPlan, PartPlan, plan_job
 from railmodel.bending.rehearsal import Rehearsal
 from railmodel.bending.rehearse_job import chosen
+from railmodel.bending.set_angle import set_places
 from railmodel.bending.work import ToolUse, shop_work
 from railmodel.findings import Finding
 from railmodel.frame import Frame
@@ -34,6 +35,7 @@ def plan_answer(frame: Frame, findings: Sequence[Finding]) -> Answer:
         "units": {"length": unit, "angle": "deg"},
         "bends": shop_work(frame).sense,
         "turns": f"as seen {STANDING}",
+        "set_angle_places": set_places(frame),
         "parts": [_part(part, frame, stops_of(part.marks.reading.part, findings)) for part in plan.parts],
         "not_built": [finding.says for finding in frame.faults],
         "tools": [_tool(tool, unit) for tool in shop_work(frame).tools],

@@ -10,7 +10,6 @@ from railmodel.bending.grades import KSI
 from railmodel.frame import Frame
 from railmodel.job.mass import FOOT_POUND, GRAVITY, POUND
 from railmodel.loading.carry import DEFER, LEFT_OUT, SCREENING, CaseResult, PartStress, Place, Screening
-from railmodel.loading.statics import held_down
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -97,7 +96,7 @@ def _reactions(frame: Frame, screening: Screening, console: "Console") -> None:
     console.print(table)
     for result in screening.results:
         for reaction in result.reactions:
-            for what, force in () if result.case.torque is not None else held_down(reaction):
+            for what, force in result.held_down(reaction):
                 who = f"the {what} of {reaction.rest.name}" if what else reaction.rest.name
                 console.print(Text(
                     f"  {result.case.name}: {who} would have to be held down with {say_force(frame, force)}; where "

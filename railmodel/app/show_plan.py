@@ -15,6 +15,7 @@ from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import JobPlan, PartPlan, plan_job
 from railmodel.bending.rehearsal import Rehearsal
 from railmodel.bending.rehearse_job import chosen
+from railmodel.bending.set_angle import set_angle
 from railmodel.bending.work import shop_work
 from railmodel.findings import Finding
 from railmodel.frame import Frame
@@ -65,7 +66,7 @@ def _show_part(frame: Frame, part: PartPlan, stops: Sequence[str], console: "Con
     for marked, order in zip(marks.bends, part.orders.bends, strict=True):
         cells = (
             str(marked.bend.number), marked.bend.die or "-", frame.mark(marked.mark), frame.mark(marked.mark_at_gauge),
-            order.face_on_die, order.face_up, f"{degrees(marked.set_angle):.{_places(frame)}f}",
+            order.face_on_die, order.face_up, set_angle(frame, marked.set_angle),
             f"{degrees(marked.finished_angle):.2f}", frame.say(marked.tube_use),
         )  # fmt: skip
         table.add_row(*(Text(cell) for cell in cells))
@@ -74,12 +75,6 @@ def _show_part(frame: Frame, part: PartPlan, stops: Sequence[str], console: "Con
         way = f" ({over}, where there is more room)" if over else ""
         console.print(Text(f"  before bend {order.bend}: {order.turn}{way}"))
     console.print(table)
-
-
-def _places(frame: Frame) -> int:
-    """Digits behind the point that show a set angle whole: those of the controller's step, one at the least."""
-    step = degrees(frame.shop.bender.set_angle_step) if frame.shop is not None else 0.1
-    return next((places for places in (1, 2, 3) if step and abs(round(step, places) - step) < 1e-9), 2)
 
 
 def _ends(frame: Frame, part: PartPlan) -> list[str]:

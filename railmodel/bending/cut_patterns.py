@@ -7,6 +7,7 @@ sum(piece + kerf) <= U + kerf: `size` is a piece with its kerf, `room` the usabl
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import frexp, ldexp
 from typing import Final
 
 import numpy as np
@@ -19,6 +20,9 @@ ON_RACK: Final = 0
 TO_BUY: Final = 1
 MISSING: Final = 2
 """A stick the rack would need and does not have."""
+
+_SMALL: Final = 900
+"""Worths are multiplied by two so often at the most."""
 
 _GRID: Final = 4096
 _DEEPEST: Final = 400
@@ -138,6 +142,8 @@ def all_patterns(
     if len(sizes) > _DEEPEST:
         return [], False
     worth = list(values) if values is not None else [0.0] * len(sizes)
+    power = min(-frexp(max(worth, default=0.0))[1], _SMALL)  # this changes nothing but that small ones can be divided
+    worth, floor = [ldexp(one, power) for one in worth], ldexp(floor, power)
     order = sorted(range(len(sizes)), key=lambda i: (-worth[i] / sizes[i], -sizes[i]))
     search = _Enumeration(
         [sizes[i] for i in order], [counts[i] for i in order], [worth[i] for i in order], floor, limit

@@ -81,6 +81,12 @@ class MarkOut:
     bends: tuple[MarkedBend, ...]
 
     @property
+    def cut_off(self) -> tuple[tuple[str, float], ...]:
+        """What is cut off after bending: at the "leading end" and at the "tail", mm; nothing where there is no trim."""
+        both = (("leading end", self.trim_lead), ("tail", self.trim_tail))
+        return tuple((end, trim) for end, trim in both if trim > LENGTH)
+
+    @property
     def sum_check(self) -> float:
         """Last mark + last tube use + tail + tail trim - cut length, mm: nothing, or the sheet is wrong."""
         tail = float(self.reading.line.rows.tail)

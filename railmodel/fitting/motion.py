@@ -194,6 +194,9 @@ class MotionSet:
     """Several motions as arrays, so that many positions of many shapes are worked out at once.
 
     Values are (..., 4) in the order of `VARIABLES`; parameters (..., 4), 0 to 1, one a driver, unused ones 0.
+
+    Attributes:
+        turns: (2, n) whether each turns, and whether it rolls.
     """
 
     def __init__(self, motions: Sequence[Motion]) -> None:
@@ -233,7 +236,8 @@ class MotionSet:
         shift[..., 2] += values[..., 3]
         rotation = np.broadcast_to(np.eye(3), (*values.shape[:-1], 3, 3))
         rolls, turns = (self.turns[variable, which] for variable in (1, 0))
-        for variable, some in ((1, rolls), (0, turns)):  # the last to act first: x -> roll @ (turn @ x + own) + ...
+        # the last to act first: x -> roll @ (turn @ x + own) + own + shift
+        for variable, some in ((1, rolls), (0, turns)):
             row = np.flatnonzero(some)
             if not len(row):
                 continue

@@ -20,7 +20,7 @@ from railmodel.loading.carried import Borne, Carried, borne
 from railmodel.loading.cases import TORSION, Case, Pushed, cases_of, pushed, stations_needed
 from railmodel.loading.plate_loads import LeftOut, plate_loads
 from railmodel.loading.skeleton import Mesh, Skeleton, skeleton
-from railmodel.loading.statics import Reaction, Rest
+from railmodel.loading.statics import Reaction, Rest, held_down
 from railmodel.loading.stress import SHARES, Stresses, stresses
 from railmodel.loading.ties import Tie, reached, ties
 from railmodel.part import RailPart
@@ -112,6 +112,10 @@ class CaseResult:
     def worst(self) -> PartStress:
         """The hardest worked place; where no grade is known, the one with the greatest stress."""
         return self.parts[0]
+
+    def held_down(self, reaction: Reaction) -> tuple[tuple[str, float], ...]:
+        """What of a support would have to be held down; a torque by itself is no load that lifts anything."""
+        return () if self.case.torque is not None else held_down(reaction)
 
     @property
     def unjudged(self) -> PartStress | None:

@@ -19,9 +19,10 @@ def lifting(weight: Weight, crate: Crate | None) -> Iterator[str]:
     """The cautions that belong to lifting a frame's pieces and its crate, a sentence each; none where all is light."""
     heavy = [piece.label for piece in weight.pieces if piece.mass > ALONE]
     heavy += [name for name, _, mass in weight.apart if mass > ALONE]
+    heavy = list(dict.fromkeys(heavy))
     if heavy:
         yield (
-            f"Two people or a hoist: {', '.join(dict.fromkeys(heavy))} {'is' if len(heavy) == 1 else 'are'} above "
+            f"Two people or a hoist: {', '.join(heavy)} {'is' if len(heavy) == 1 else 'are'} above "
             f"{_say(ALONE)}, the most that one person should lift even close to the body."
         )
     lifted = max(weight.mass, 0.0 if crate is None else crate.mass)

@@ -145,13 +145,13 @@ def reactions(load: Array, rests: Sequence[Rest], ground: float, lift: str | Non
         lift: name of the support whose left wheel hangs free while its right one carries all.
     """
     stations = np.array([rest.x for rest in rests])
-    ones = np.ones(len(rests))
+    ones, everyone = np.ones(len(rests)), np.ones(len(rests), dtype=bool)
     heights = np.array([ground if rest.ball is None else rest.ball for rest in rests])
     across = _balance(ones, stations, -load[1], -load[5])
     along = -load[0] * ones / len(rests)
     up = _balance(ones, stations, -load[2], load[4] + heights @ along)
     for _ in range(_ROUNDS if np.ptp(heights) else 1):  # on one level it does not matter to the load who brakes
-        along = -load[0] * _share(up, ones > 0)
+        along = -load[0] * _share(up, everyone)
         up = _balance(ones, stations, -load[2], load[4] + heights @ along)
     roll = -load[3] + heights @ across
     wide = np.array([rest.wide for rest in rests])

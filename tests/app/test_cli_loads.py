@@ -63,6 +63,8 @@ def test_carry_names_what_would_have_to_be_held_down_and_stress_that_no_grade_ju
     assert rear["held_down"] == []
     assert answer["grade_not_known"]["stress"] > answer["worst"]["stress"]
     assert "held down" not in run("carry", HAULER).out
+    cases = json.loads(run("carry", HAULER, "--format", "json").out)["cases"]
+    assert not [one for case in cases for support in case["supports"] for one in support["held_down"]]
 
 
 def test_carry_as_json_holds_the_same(carried: str) -> None:

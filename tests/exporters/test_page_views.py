@@ -10,11 +10,11 @@ from commands import HAULER, TRAILER
 from jobfiles import frame_of
 
 from exporters.approval_points import badges, letters
-from exporters.page_views import VIEWS, Badge, drawing, facets, painted
+from exporters.page_views import VIEWS, Badge, drawing, facets, paper_style, picture_of
 from exporters.views import PICTORIAL, PLAN, SIDE, View
 from railmodel.frame import Frame, build_frame
 from railmodel.job.reader import read_job
-from railmodel.plates import plates
+from railmodel.plates import placed_plates
 
 NUMBER = r"-?\d+(?:\.\d+)?"
 
@@ -105,7 +105,7 @@ plates:
 """
     )
     frame = build_frame(read_job(path))
-    placed = [(plate, placing) for plate in plates(frame) for placing in plate.places]
+    placed = placed_plates(frame)
     for view in (PICTORIAL, PLAN):
         areas = re.findall(r'<path class="f\d" d="([^"]*)"', drawing(facets(frame.parts, placed), view).svg)
         spots = [np.array(re.findall(NUMBER, area), dtype=float).reshape(-1, 2) for area in areas]
@@ -177,9 +177,9 @@ def test_parts_get_letters_that_stand_for_nothing_else(tmp_path: Path) -> None:
 def test_a_picture_by_itself_is_coloured_and_shows_the_plates_with_their_holes() -> None:
     """Tones for white paper, no words, and the same faces as the page's view; holes of a plate leave a gap."""
     frame = build_frame(read_job(TRAILER))
-    placed = [(plate, placing) for plate in plates(frame) for placing in plate.places]
-    bare, whole = (painted(facets(frame.parts, some), PICTORIAL, 2.0) for some in ([], placed))
-    root = ElementTree.fromstring(f"<svg>{''.join(whole.elements)}</svg>")
+    placed = placed_plates(frame)
+    bare, whole = (picture_of(facets(frame.parts, some), PICTORIAL) for some in ([], placed))
+    root = ElementTree.fromstring(f"<svg>{paper_style(2.0)}{''.join(whole.elements)}</svg>")
     style, *paths = root
     assert style.tag == "style"
     assert all(f".f{i}{{fill:#" in str(style.text) for i in range(4))
@@ -189,4 +189,4 @@ def test_a_picture_by_itself_is_coloured_and_shows_the_plates_with_their_holes()
     loops = [path.get("d", "").count("M") for path in paths if path.get("class", "").startswith("f")]
     assert max(loops) == 1 + len(coupling.holes)
     page = drawing(facets(frame.parts, placed), PICTORIAL).svg
-    assert all(element in page for element in whole.elements[1:])
+    assert all(element in page for element in whole.elements)

@@ -106,7 +106,7 @@ def test_another_die_is_called_for_where_the_bend_sheet_calls_for_it(browser: Br
         assert shown.said == []
 
 
-@pytest.mark.parametrize(("step", "places"), [("0.25", 2), ("0.5", 1), ("0.01", 2), ("1", 1)])
+@pytest.mark.parametrize(("step", "places"), [("0.25", 2), ("0.05", 2), ("0.5", 1), ("0.01", 2), ("1", 1)])
 def test_a_set_angle_has_the_digits_of_the_bend_sheet(
     browser: Browser, tmp_path: Path, step: str, places: int
 ) -> None:

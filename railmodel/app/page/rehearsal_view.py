@@ -13,16 +13,15 @@ import numpy as np
 from railmodel.app.plan_answer import plan_answer
 from railmodel.bending.clearing import KeepOut
 from railmodel.bending.machine_run import Move
-from railmodel.bending.mark_out import MarkOut
 from railmodel.bending.orders import STANDING
 from railmodel.bending.plan import plan_job
 from railmodel.bending.rehearsal import Rehearsal, Step
 from railmodel.bending.rehearse_job import bendable
+from railmodel.bending.set_angle import set_places
 from railmodel.bending.work import shop_work
 from railmodel.frame import Frame
 from railmodel.geometry.rows import Array
 from railmodel.part import RailPart
-from railmodel.tolerances import LENGTH
 from railmodel.units import from_unit, to_unit
 
 Answer = dict[str, Any]
@@ -71,9 +70,10 @@ def rehearsal_view(frame: Frame, name: str, hand: str, end: str | None) -> Answe
         "seen": STANDING,
         "bends_sense": shop_work(frame).sense,
         "seam_when_loaded": own[0].orders.seam_when_loaded,
+        "set_angle_places": set_places(frame),
         "cut_length": to_unit(own[0].marks.cut_length, frame.unit),
         "cut_length_tape": frame.mark(own[0].marks.cut_length),
-        "trims": _trims(frame, own[0].marks),
+        "trims": [[frame.mark(trim), end] for end, trim in own[0].marks.cut_off],
         "machine": _machine(rehearsal),
         "section": {"height": rehearsal.reading.part.section.height, "width": rehearsal.reading.part.section.width},
         "triangles": shown.triangles,
@@ -93,12 +93,6 @@ def _why_not(frame: Frame, part: RailPart) -> str:
         "bending is not rehearsed: the shop file says neither how high the tube lies (bender: centreline_height) nor "
         "what stands around the bender (bender: solids)"
     )
-
-
-def _trims(frame: Frame, marks: MarkOut) -> list[tuple[str, str]]:
-    """What is cut off after bending, and where."""
-    both = ((marks.trim_lead, "leading end"), (marks.trim_tail, "tail"))
-    return [(frame.mark(trim), end) for trim, end in both if trim > LENGTH]
 
 
 def _key(steps: list[Answer]) -> str:

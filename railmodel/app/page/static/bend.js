@@ -3,7 +3,7 @@
 import { by, make, name, once } from './dom.js';
 import { get } from './net.js';
 import { Store } from './store.js';
-import { angle, gauged, length, marked, markWords, setAngle } from './words.js';
+import { angle, gauged, length, marked, markWords } from './words.js';
 
 const BETWEEN = 400; // milliseconds from one tap to the next that counts
 const store = new Store();
@@ -101,7 +101,8 @@ function planned(part, hand) {
   const { answer } = store.state.plan;
   const found = answer && answer.parts.find((one) => one.part === part && one.hand === hand && one.steps.length);
   return found ? {
-    key: JSON.stringify(found.steps), unit: answer.units.length, seen: answer.turns.replace(/^as seen /, ''), leading_end: found.leading_end, cut_length: found.cut_length,
+    key: JSON.stringify(found.steps), unit: answer.units.length, seen: answer.turns.replace(/^as seen /, ''), leading_end: found.leading_end,
+    set_angle_places: answer.set_angle_places, cut_length: found.cut_length,
     trims: [[found.trim_lead, 'leading end'], [found.trim_tail, 'tail']].filter(([trim]) => trim > 0).map(([trim, end]) => [length(trim, answer.units.length), end]),
     steps: found.steps.map((order) => ({ kind: 'bend', bend: order.bend, order })),
   } : null;
@@ -143,7 +144,7 @@ function next(order, done, count) {
     make('dl', { class: 'big' },
       fact('Mark at', [mark, make('span', { class: 'less' }, ` ${beside}`)], 'wide'),
       gauge ? fact('Mark at the gauge', [gauge[0], make('span', { class: 'less' }, ` ${gauge[1]}`)], 'wide') : '',
-      fact('Set angle', setAngle(order, bends())), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
+      fact('Set angle', angle(order.set_angle, data.set_angle_places)), fact('Face on the die', order.face_on_die), fact('Face up', order.face_up),
       fact('Die', order.die ? name(order.die) : 'none of the shop’s'), fact('Finished angle', angle(order.finished_angle, 1)), order.seam ? fact('Weld seam', order.seam) : '',
       done ? '' : fact('Cut length', [cut[0], make('span', { class: 'less' }, ` ${cut[1]}`)])),
     make('p', { class: 'quiet' }, `Marks count from the leading cut end. Turns are as seen ${data.seen}. The ${data.leading_end} end leads.`),

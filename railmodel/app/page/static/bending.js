@@ -3,7 +3,7 @@
 import { keepOut, solid, swung } from './bender.js';
 import { button, by, make, name, once } from './dom.js';
 import { get } from './net.js';
-import { angle, gauged, length, markWords, setAngle, withUnit } from './words.js';
+import { angle, gauged, length, markWords, withUnit } from './words.js';
 
 const PACE = 1400; // milliseconds a step
 
@@ -181,7 +181,7 @@ export class Bending {
     const { order } = step;
     if (order) {
       const all = data.steps.flatMap((one) => one.order || []);
-      facts.push(fact('Face on the die', order.face_on_die), fact('Face up', order.face_up), fact('Turn', order.turn), fact('Set angle', setAngle(order, all)),
+      facts.push(fact('Face on the die', order.face_on_die), fact('Face up', order.face_up), fact('Turn', order.turn), fact('Set angle', angle(order.set_angle, data.set_angle_places)),
         fact('Mark', markWords(order.mark_tape || length(order.mark, data.unit), data.unit)), fact('Die', order.die ? name(order.die) : 'none of the shop’s'));
       const gauge = gauged(order, all, data.unit);
       if (gauge) facts.push(fact('Mark at the gauge', gauge.join(gauge[0].includes('"') ? ', ' : ' ')));

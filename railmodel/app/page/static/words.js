@@ -43,12 +43,6 @@ export function marked(text, unit) {
 
 export const markWords = (text, unit) => (text.includes(' (') ? marked(text, unit).join(', ') : marked(text, unit).join(' '));
 
-// a set angle with the digits that show those of a part whole, as the bend sheet has them: one at the least
-export function setAngle(order, all) {
-  const whole = (places) => all.every(({ set_angle: one }) => Math.abs(Number(one.toFixed(places)) - one) < 1e-9);
-  return angle(order.set_angle, [1, 2, 3].find(whole) || 2);
-}
-
 // where the mark of a bend is set at the gauge; nothing for a part whose dies all have it at the mark itself
 export function gauged(order, all, unit) {
   if (all.every((one) => Math.abs(one.mark_at_gauge - one.mark) < 1e-6)) return null;
